@@ -1,0 +1,12 @@
+"""The one list of handover's tables."""
+
+from handover.logs.models import LogEntry, LogSeen
+from handover.packs.models import Pack
+from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, WaterDecision
+from handover.protocols.models import Adoption, Advice, LibraryRow
+from handover.releases.models import CriterionFinding
+
+__all__ = [
+    "Adoption", "Advice", "CriterionFinding", "CurrentPlan", "Hold", "LibraryRow", "LogEntry", "LogSeen", "Pack", "Pin",
+    "Plan", "PlannedDate", "WaterDecision",
+]

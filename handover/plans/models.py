@@ -1,0 +1,104 @@
+"""Promises about days: published plans, and the decisions that people put into them."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from hospital.admissions.models import Patient
+from hospital.sites.models import Hospital
+
+
+class Plan(models.Model):
+    """A published plan: a version, never changed. `problem` and `answer` are the public shapes of the planning core."""
+
+    patient = models.ForeignKey(Patient, models.PROTECT, related_name="plans", db_index=False)
+    hospital = models.ForeignKey(Hospital, models.PROTECT, related_name="+", db_index=False)
+    version = models.PositiveIntegerField()
+    published_at = models.DateTimeField()
+    published_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=250, blank=True)
+    problem = models.JSONField()
+    answer = models.JSONField()
+    adoptions = models.JSONField(default=list)  # ids of the protocol rows it was planned with
+    changes = models.JSONField(default=list)  # what differs from the version before, as plain values
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["patient", "version"], name="plan_versions_are_numbered")]
+
+
+class CurrentPlan(models.Model):
+    """Which plan is in force for a patient."""
+
+    patient = models.OneToOneField(Patient, models.CASCADE, related_name="current_plan")
+    plan = models.OneToOneField(Plan, models.PROTECT, related_name="+")
+
+
+class PlannedDate(models.Model):
+    """One event of a published plan, for boards and calendars. `done_on` is what was known when it was published."""
+
+    plan = models.ForeignKey(Plan, models.PROTECT, related_name="dates", db_index=False)
+    patient = models.ForeignKey(Patient, models.PROTECT, related_name="+")
+    hospital = models.ForeignKey(Hospital, models.PROTECT, related_name="+", db_index=False)
+    event_id = models.CharField(max_length=140)
+    event = models.CharField(max_length=60)
+    subject = models.CharField(max_length=80, blank=True)  # the words for what it is about: "left hind limb"
+    place = models.CharField(max_length=6)
+    on = models.DateField()
+    opens_on = models.DateField(null=True)
+    closes_on = models.DateField(null=True)
+    done_on = models.DateField(null=True)
+
+    class Meta:
+        ordering = ["on", "id"]
+        constraints = [models.UniqueConstraint(fields=["plan", "event_id"], name="a_plan_dates_an_event_once")]
+        indexes = [models.Index(fields=["hospital", "on"], name="planned_dates_by_day")]
+
+
+class Pin(models.Model):
+    """A person's decision that an event happens on this very day. A later pin of the same event replaces it."""
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="pins")
+    event_id = models.CharField(max_length=140)
+    on = models.DateField()
+    reason = models.CharField(max_length=250, blank=True)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_pin_per_event")
+        ]
+
+
+class Hold(models.Model):
+    """A vet's "not yet": the event waits until a day, counted from the recheck that said so."""
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="holds")
+    event_id = models.CharField(max_length=140)
+    from_on = models.DateField()
+    not_before = models.DateField()
+    reason = models.CharField(max_length=250, blank=True)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(not_before__gte=F("from_on")), name="a_hold_looks_ahead")]
+
+
+class WaterDecision(models.Model):
+    """A vet sets the water step for a day on, or clears the water again after a severe sign."""
+
+    class Kind(models.TextChoices):
+        STEP = "step", "step"
+        CLEARED = "cleared", "cleared"
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="water_decisions")
+    kind = models.CharField(max_length=8, choices=Kind)
+    on = models.DateField()
+    step = models.PositiveSmallIntegerField(default=1)
+    reason = models.CharField(max_length=250, blank=True)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField()

@@ -1,0 +1,12 @@
+"""Addresses of what comes next."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("protocols/", include("handover.protocols.urls")),
+    path("", include("handover.plans.urls")),
+    path("", include("handover.packs.urls")),
+    path("", include("handover.logs.urls")),
+    path("", include("handover.boards.urls")),
+    path("", include("handover.releases.urls")),
+]

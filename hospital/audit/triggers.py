@@ -1,0 +1,169 @@
+"""Triggers for both engines: audit of every table, and tables to which rows may only be added.
+
+They are made again after every migration, because SQLite drops a table's triggers when a migration rebuilds it.
+Names start with `keep_`. hospital.checks refuses to run while one is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from django.apps import apps
+from django.db import models
+
+OUR_APPS = ("hospital", "handover")
+# Reference rows come from files under version control, and the audit does not audit itself.
+NOT_AUDITED = {"AuditEntry", "Species", "TaxonGroup", "Cause", "Advice", "LibraryRow", "CaseCounter"}
+# What the audit must not repeat: secrets, and what belongs to a finder, who may ask to be forgotten.
+REDACTED = {
+    "Person": {"password", "last_login"},
+    "Finder": {"name", "phone", "email", "address"},
+}
+APPEND_ONLY = {"AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack"}
+
+
+def audited_models() -> list[type[models.Model]]:
+    return [m for app in OUR_APPS for m in apps.get_app_config(app).get_models(include_auto_created=True)
+            if m.__name__ not in NOT_AUDITED]
+
+
+def append_only_models() -> list[type[models.Model]]:
+    return [m for app in OUR_APPS for m in apps.get_app_config(app).get_models() if m.__name__ in APPEND_ONLY]
+
+
+def expected_names() -> set[str]:
+    """The names that the database must hold, as `table.trigger`."""
+    audited = {f"{m._meta.db_table}.keep_audit_{a}" for m in audited_models() for a in ("insert", "update", "delete")}
+    kept = {f"{m._meta.db_table}.keep_rows_{a}" for m in append_only_models() for a in ("update", "delete")}
+    return audited | kept
+
+
+def names_in(connection) -> set[str]:
+    """The names that the database does hold, as `table.trigger`."""
+    sql = {
+        "sqlite": "SELECT tbl_name, name FROM sqlite_master WHERE type = 'trigger'",
+        "postgresql": "SELECT c.relname, t.tgname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
+        "WHERE NOT t.tgisinternal",
+    }[connection.vendor]
+    with connection.cursor() as cursor:
+        cursor.execute(sql)
+        rows = cursor.fetchall()
+    return {f"{table}.{name.removesuffix('_on_' + table)}" for table, name in rows}
+
+
+def install(connection) -> None:
+    """Drop and make every trigger anew."""
+    statements = {"sqlite": _sqlite, "postgresql": _postgresql}[connection.vendor]
+    with connection.cursor() as cursor:
+        for statement in statements(connection):
+            cursor.execute(statement)
+
+
+def _columns(model: type[models.Model]) -> list[str]:
+    return [field.column for field in model._meta.concrete_fields]
+
+
+def _owner(model: type[models.Model], owner: str) -> str | None:
+    """The column that says which patient or hospital a row belongs to."""
+    if model.__name__.lower() == owner:
+        return model._meta.pk.column
+    column = f"{owner}_id"
+    return column if column in _columns(model) else None
+
+
+def _sqlite(connection) -> Iterator[str]:
+    for model in audited_models():
+        for action, row in (("insert", "NEW"), ("update", "NEW"), ("delete", "OLD")):
+            yield from _sqlite_audit(model, action, row)
+    for model in append_only_models():
+        table = model._meta.db_table
+        for action in ("update", "delete"):
+            yield f'DROP TRIGGER IF EXISTS "keep_rows_{action}_on_{table}"'
+            yield (
+                f'CREATE TRIGGER "keep_rows_{action}_on_{table}" BEFORE {action.upper()} ON "{table}" '
+                f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
+            )
+
+
+def _sqlite_audit(model: type[models.Model], action: str, row: str) -> Iterator[str]:
+    table = model._meta.db_table
+
+    def as_json(row: str) -> str:
+        hidden = REDACTED.get(model.__name__, set())
+        pairs = (
+            f"'{column}', " + (f"iif({row}.\"{column}\" IN ('', NULL), '', '(private)')" if column in hidden else f'{row}."{column}"')
+            for column in _columns(model)
+        )
+        # SQLite takes at most 127 arguments, so a wide table would need json_patch; none of ours is near that.
+        return f"json_object({', '.join(pairs)})"
+
+    def owner(name: str) -> str:
+        column = _owner(model, name)
+        return f'{row}."{column}"' if column else "NULL"
+
+    before = as_json("OLD") if action != "insert" else "NULL"
+    after = as_json("NEW") if action != "delete" else "NULL"
+    when = f"WHEN {before} IS NOT {after}" if action == "update" else ""
+    yield f'DROP TRIGGER IF EXISTS "keep_audit_{action}_on_{table}"'
+    yield f"""
+        CREATE TRIGGER "keep_audit_{action}_on_{table}" AFTER {action.upper()} ON "{table}" {when} BEGIN
+        INSERT INTO hospital_auditentry (at, actor_id, came_from, request_key, action, "table", row_id,
+                                         patient_id, hospital_id, before, after)
+        VALUES (strftime('%Y-%m-%d %H:%M:%f', 'now'), acting_person(), acting_from(), acting_key(), '{action}',
+                '{table}', {row}."{model._meta.pk.column}", {owner("patient")}, {owner("hospital")}, {before}, {after});
+        END"""
+
+
+_POSTGRESQL_AUDIT = """
+CREATE OR REPLACE FUNCTION keep_audit() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE  -- arguments: primary key, patient column, hospital column, redacted columns joined by commas
+    hidden text[] := string_to_array(TG_ARGV[3], ',');
+    old_row jsonb := CASE WHEN TG_OP = 'INSERT' THEN NULL ELSE to_jsonb(OLD) END;
+    new_row jsonb := CASE WHEN TG_OP = 'DELETE' THEN NULL ELSE to_jsonb(NEW) END;
+    whose jsonb := coalesce(new_row, old_row);
+    name text;
+BEGIN
+    FOREACH name IN ARRAY hidden LOOP
+        old_row := CASE WHEN coalesce(old_row ->> name, '') = '' THEN old_row
+                   ELSE jsonb_set(old_row, ARRAY[name], '"(private)"') END;
+        new_row := CASE WHEN coalesce(new_row ->> name, '') = '' THEN new_row
+                   ELSE jsonb_set(new_row, ARRAY[name], '"(private)"') END;
+    END LOOP;
+    IF old_row IS NOT DISTINCT FROM new_row THEN RETURN NULL; END IF;
+    INSERT INTO hospital_auditentry (at, actor_id, came_from, request_key, action, "table", row_id,
+                                     patient_id, hospital_id, before, after)
+    VALUES (clock_timestamp(), nullif(current_setting('hospital.actor', true), '')::bigint,
+            coalesce(current_setting('hospital.came_from', true), ''),
+            coalesce(current_setting('hospital.request_key', true), ''),
+            lower(TG_OP), TG_TABLE_NAME, whose ->> TG_ARGV[0], (whose ->> TG_ARGV[1])::bigint,
+            (whose ->> TG_ARGV[2])::bigint, old_row, new_row);
+    RETURN NULL;
+END $$"""
+
+_POSTGRESQL_KEEP = """
+CREATE OR REPLACE FUNCTION keep_rows() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN RAISE EXCEPTION '% is append-only', TG_TABLE_NAME; END $$"""
+
+
+def _postgresql(connection) -> Iterator[str]:
+    yield _POSTGRESQL_AUDIT
+    yield _POSTGRESQL_KEEP
+    for model in audited_models():
+        table, hidden = model._meta.db_table, ",".join(sorted(REDACTED.get(model.__name__, ())))
+        arguments = [model._meta.pk.column, _owner(model, "patient") or "-", _owner(model, "hospital") or "-", hidden]
+        quoted = ", ".join(f"'{a}'" for a in arguments)
+        for action in ("insert", "update", "delete"):
+            yield f'DROP TRIGGER IF EXISTS "keep_audit_{action}" ON "{table}"'
+            yield (
+                f'CREATE TRIGGER "keep_audit_{action}" AFTER {action.upper()} ON "{table}" '
+                f"FOR EACH ROW EXECUTE FUNCTION keep_audit({quoted})"
+            )
+    for model in append_only_models():
+        table = model._meta.db_table
+        for action in ("update", "delete", "truncate"):
+            level = "STATEMENT" if action == "truncate" else "ROW"
+            yield f'DROP TRIGGER IF EXISTS "keep_rows_{action}" ON "{table}"'
+            yield (
+                f'CREATE TRIGGER "keep_rows_{action}" BEFORE {action.upper()} ON "{table}" '
+                f"FOR EACH {level} EXECUTE FUNCTION keep_rows()"
+            )

@@ -1,0 +1,40 @@
+"""Two people editing one record never silently overwrite each other."""
+
+from __future__ import annotations
+
+from django.db import models, transaction
+from django.utils.translation import gettext_lazy as _
+
+
+class Versioned(models.Model):
+    """A row that counts its edits, so that a form can say which edit it started from."""
+
+    version = models.PositiveIntegerField(default=1, editable=False)
+
+    class Meta:
+        abstract = True
+
+
+class EditCollision(Exception):
+    """Somebody saved this record after the form was opened. `theirs` is the record as it is now."""
+
+    sentence = _("Somebody else saved this record while you were editing. Nothing of yours is lost: compare and save again.")
+
+    def __init__(self, theirs: Versioned):
+        super().__init__(str(self.sentence))
+        self.theirs = theirs
+
+
+@transaction.atomic
+def save_edit(row: Versioned, *, seen_version: int) -> Versioned:
+    """Save `row` if nobody else has since `seen_version`, else raise EditCollision and change nothing.
+
+    The check and the write are one: the version moves in a conditional UPDATE, which only one of two writers can win.
+    """
+    row.full_clean()
+    unchanged = type(row)._base_manager.filter(pk=row.pk, version=seen_version)
+    if not unchanged.update(version=seen_version + 1):
+        raise EditCollision(type(row)._base_manager.get(pk=row.pk))
+    row.version = seen_version + 1
+    row.save()
+    return row

@@ -1,0 +1,27 @@
+"""The one list of the hospital's tables."""
+
+from hospital.admissions.models import (
+    CaseCounter,
+    Cause,
+    Finder,
+    Identification,
+    Patient,
+    Photo,
+    Placement,
+    Species,
+    TaxonGroup,
+    Weight,
+)
+from hospital.audit.models import AuditEntry
+from hospital.examinations.models import Examination
+from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.outcomes.models import Outcome
+from hospital.people.models import Carer, CarerAway, Membership, Person
+from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
+from hospital.sites.models import ClosedDay, Hospital
+
+__all__ = [
+    "AuditEntry", "Bandage", "BandageChange", "Carer", "CarerAway", "CaseCounter", "Cause", "ClosedDay", "Closure",
+    "DoseGiven", "Examination", "Finder", "Hospital", "Identification", "Implant", "MedicationOrder", "Membership",
+    "Milestone", "Outcome", "Patient", "Person", "Photo", "Placement", "Procedure", "Species", "TaxonGroup", "Weight",
+]

@@ -1,0 +1,73 @@
+"""Page or part; an action's refusal becomes an error at its field; headers that every answer carries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.forms import BaseForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
+
+from hospital.edits import EditCollision
+
+
+def show(request: HttpRequest, page: str, context: dict | None = None, *, part: str | None = None, status: int = 200):
+    """Render the page, or only `part` of it to a plain htmx request (not a boosted one, not a history restore)."""
+    htmx = request.htmx
+    wants_part = part and htmx and not htmx.boosted and not htmx.history_restore_request
+    response = render(request, part if wants_part else page, context, status=status)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) -> bool:
+    """Whether the form was sent, was right, and the action did its work with `form.cleaned_data`.
+
+    What the action refuses (ValidationError, EditCollision) is put at the form's fields; the action's result is kept
+    as `form.result`.
+    """
+    if not form.is_bound or not form.is_valid():
+        return False
+    try:
+        form.result = action(*args, **kwargs, **form.cleaned_data)
+    except ValidationError as refusal:
+        _put_at_fields(form, refusal)
+    except EditCollision as collision:
+        form.collision = collision
+        form.add_error(None, str(collision.sentence))
+    else:
+        return True
+    return False
+
+
+def _put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
+    if not hasattr(refusal, "error_dict"):
+        return form.add_error(None, refusal)
+    for field, errors in refusal.error_dict.items():
+        at = field if field != NON_FIELD_ERRORS and field in form.fields else None
+        form.add_error(at, errors)
+
+
+def status_of(form: BaseForm) -> int:
+    """200 for a fresh form, 409 when somebody else saved first, 422 for a form with mistakes."""
+    if not form.is_bound:
+        return 200
+    return 409 if hasattr(form, "collision") else 422
+
+
+def add_headers(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Headers that Django and django-csp do not set."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        response.setdefault(
+            "Permissions-Policy", "geolocation=(self), camera=(self), microphone=(), interest-cohort=()"
+        )
+        if getattr(request, "user", None) is not None and request.user.is_authenticated:
+            response.setdefault("Cache-Control", "no-store")
+        return response
+
+    return middleware

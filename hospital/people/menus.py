@@ -1,0 +1,44 @@
+"""What every page shows around its content: the hospital, who is signed in, and the menu of their roles."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+
+from hospital.people.models import CLINICAL, STAFF, Role
+
+# label, URL name, roles
+ENTRIES = [
+    (_("Today"), "boards:today", STAFF),
+    (_("My animals"), "logs:mine", {Role.CARER}),
+    (_("In care"), "admissions:in-care", STAFF),
+    (_("Admit"), "admissions:admit", STAFF),
+    (_("Carers"), "placements:carers", STAFF),
+    (_("Release"), "releases:candidates", STAFF),
+    (_("Closed cases"), "admissions:closed", STAFF),
+    (_("Protocols"), "protocols:library", CLINICAL | {Role.COORDINATOR}),
+    (_("Hospital"), "sites:hospital", STAFF),
+]
+
+
+def surroundings(request: HttpRequest) -> dict:
+    """Context for base.html. An error page before sign-in gets nothing of it."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return {}
+    roles = getattr(request, "roles", frozenset())
+    return {
+        "person": user,
+        "hospital": getattr(request, "hospital", None),
+        "roles": roles,
+        "menu": [e for label, name, allowed in ENTRIES if roles & set(allowed) and (e := entry(request, label, name))],
+    }
+
+
+def entry(request: HttpRequest, label: str, name: str) -> dict:
+    try:
+        url = reverse(name)
+    except NoReverseMatch:  # WAVE: until every part is there
+        return {}
+    return {"label": label, "url": url, "is_current": request.path == url}

@@ -1,0 +1,22 @@
+"""Addresses. Handover's are named as text only: the hospital's code never imports it."""
+
+from django.urls import include, path, register_converter
+
+from hospital.admissions.access import CaseNumberConverter
+from hospital.people.views import home
+
+register_converter(CaseNumberConverter, "case")
+
+urlpatterns = [
+    path("", home, name="home"),
+    path("", include("hospital.people.urls")),
+    path("", include("hospital.sites.urls")),
+    path("", include("hospital.admissions.urls")),
+    path("", include("hospital.placements.urls")),
+    path("patients/<case:case_number>/", include("hospital.chart.urls")),
+    path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),
+    path("patients/<case:case_number>/medications/", include("hospital.medications.urls")),
+    path("patients/<case:case_number>/examinations/", include("hospital.examinations.urls")),
+    path("patients/<case:case_number>/outcome/", include("hospital.outcomes.urls")),
+    path("", include("handover.urls")),
+]

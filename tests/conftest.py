@@ -1,0 +1,42 @@
+"""Standing people, and makers for what tests need. Say in a test only what matters there."""
+
+import pytest
+
+from tests import make
+
+
+@pytest.fixture()
+def hospital(db):
+    return make.hospital()
+
+
+@pytest.fixture()
+def vet(hospital):
+    return make.person("Vera Vet", hospital, "vet")
+
+
+@pytest.fixture()
+def nurse(hospital):
+    return make.person("Nina Nurse", hospital, "nurse")
+
+
+@pytest.fixture()
+def coordinator(hospital):
+    return make.person("Cora Coordinator", hospital, "coordinator")
+
+
+@pytest.fixture()
+def carer(hospital):
+    """A carer's profile; `carer.person` signs in."""
+    return make.carer("Carl Carer", hospital)
+
+
+@pytest.fixture()
+def stranger(db):
+    """A vet of another hospital on the same installation."""
+    return make.person("Stan Stranger", make.hospital(name="Elsewhere", slug="elsewhere"), "vet")
+
+
+@pytest.fixture()
+def patient(vet):
+    return make.patient(vet)
