@@ -104,6 +104,8 @@ def main():
         from tests.run import main as run_tests
 
         raise SystemExit(run_tests(sys.argv[2:]))
+    if sys.argv[1:2] == ["demo"]:  # beside a real hospital's data, never among them
+        os.environ.setdefault("DATA_DIR", os.path.join(HERE, ".data", "demo"))
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "hospital.settings")
     from django.core.management import execute_from_command_line
 

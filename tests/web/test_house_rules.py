@@ -1,0 +1,102 @@
+"""The picture of imports, the visible top level, and the habits that a machine can check."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+from django.urls import get_resolver
+
+from hospital.people.models import Role
+
+ROOT = Path(__file__).resolve().parents[2]
+VISIBLE = {
+    "README.md", "DEVELOPERS.md", "LICENSE", "manage.py", "pyproject.toml", "requirements.lock",
+    "hospital", "handover", "templates", "tests", "fixtures",
+}  # fmt: skip
+
+
+def tracked(*patterns: str) -> list[Path]:
+    listed = subprocess.run(["git", "ls-files", *patterns], cwd=ROOT, capture_output=True, text=True, check=True)
+    return [ROOT / line for line in listed.stdout.splitlines()]
+
+
+def views():
+    """(address, name, view) of every address."""
+
+    def walk(patterns, prefix, space):
+        for entry in patterns:
+            address = prefix + str(entry.pattern)
+            if hasattr(entry, "url_patterns"):
+                yield from walk(entry.url_patterns, address, entry.namespace or space)
+            else:
+                yield address, f"{space}:{entry.name}" if space else entry.name, entry.callback
+
+    return list(walk(get_resolver().url_patterns, "", ""))
+
+
+def test_the_top_level_holds_what_it_should_and_nothing_else():
+    visible = {path.relative_to(ROOT).parts[0] for path in tracked()}
+
+    assert {name for name in visible if not name.startswith(".")} <= VISIBLE
+
+
+def test_imports_follow_the_picture():
+    linter = Path(sys.executable).with_name("lint-imports")
+
+    done = subprocess.run([linter, "--no-cache"], cwd=ROOT, capture_output=True, text=True)
+
+    assert done.returncode == 0, done.stdout
+
+
+def test_ruff_finds_nothing():
+    done = subprocess.run([sys.executable, "-m", "ruff", "check", "--no-cache", "."], cwd=ROOT, capture_output=True, text=True)
+
+    assert done.returncode == 0, done.stdout
+
+
+@pytest.mark.django_db
+def test_no_migration_is_missing():
+    call_command("makemigrations", check=True, dry_run=True, verbosity=0)
+
+
+def test_locks_name_no_address_and_hash_everything():
+    for lock in (ROOT / "requirements.lock", ROOT / "tests" / "requirements.lock"):
+        text = lock.read_text()
+
+        assert "://" not in text
+        assert len(re.findall(r"^\S+==", text, re.M)) <= text.count("--hash=sha256:")
+
+
+def test_the_test_lock_holds_the_very_versions_of_the_product_lock():
+    pins = [dict(re.findall(r"^(\S+)==(\S+)", (ROOT / lock).read_text(), re.M)) for lock in ("requirements.lock", "tests/requirements.lock")]
+
+    assert pins[0].items() <= pins[1].items()
+
+
+@pytest.mark.parametrize(("address", "name", "view"), [pytest.param(*v, id=v[1]) for v in views()])
+def test_every_view_says_whose_it_is(address, name, view):
+    open_to_all = {"people:sign-in", "people:sign-out"}
+
+    allowed = getattr(view, "allowed_roles", None)
+
+    assert name in open_to_all or (allowed and allowed <= set(Role)), f"{address} carries no roles"
+
+
+def test_no_page_carries_inline_script_or_style():
+    guilty = [
+        f"{path.relative_to(ROOT)}: {found.group()}"
+        for path in tracked("templates")
+        if path.suffix == ".html" and not path.name.startswith("500")
+        for found in re.finditer(r"<script(?![^>]*\bsrc=)[^>]*>|<style\b|\bstyle=|\bon[a-z]+=\"", path.read_text())
+    ]
+
+    assert guilty == []
+
+
+def test_every_part_says_what_it_needs():
+    parts = [p for p in tracked("templates/*/_*.html")]
+
+    assert [str(p.relative_to(ROOT)) for p in parts if not p.read_text().lstrip().startswith("{# needs:")] == []
