@@ -31,8 +31,8 @@ def main(arguments: list[str]) -> int:
         return pytest(*arguments)
     started = time.monotonic()
     with postgres.cluster() as url:
-        on_postgresql = pytest("tests/web", "-n", "2", "--dist", "loadfile", DATABASE_URL=url)
-    on_sqlite = pytest("tests/domain", "tests/acceptance", "tests/web", "tests/browser", "-n", "2", "--dist", "loadfile")
+        on_postgresql = pytest("tests/web", "-n", "2", "--dist", "loadgroup", DATABASE_URL=url)
+    on_sqlite = pytest("tests/domain", "tests/acceptance", "tests/web", "tests/browser", "-n", "2", "--dist", "loadgroup")
     print(f"PostgreSQL: {verdict(on_postgresql)}. SQLite and browser: {verdict(on_sqlite)}. {time.monotonic() - started:.0f} s.")
     return on_postgresql or on_sqlite
 

@@ -1,0 +1,108 @@
+"""A real browser against the real demonstration: the command a person types, its server, its data."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import tomllib
+from pathlib import Path
+from urllib.error import URLError
+from urllib.request import urlopen
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+CHROMIUM = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync"
+).split()
+PHONE = {"width": 360, "height": 780}
+DESK = {"width": 1280, "height": 900}
+
+
+def pytest_collection_modifyitems(items) -> None:
+    """All browser tests share one demonstration, so they stay together on one worker."""
+    for item in items:
+        if "tests/browser" in str(item.path):
+            item.add_marker(pytest.mark.xdist_group("browser"))
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory) -> str:
+    """The address of a demonstration made from nothing for this run."""
+    folder, port = tmp_path_factory.mktemp("demo"), free_port()
+    environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "SITE_URL")}
+    environment |= {"DATA_DIR": str(folder), "HOSPITAL_OWN_PYTHON": "1"}
+    command = [sys.executable, "manage.py", "demo", "--port", str(port)]
+    log = (folder / "log").open("w")
+    server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT)
+    try:
+        _wait_for(f"http://127.0.0.1:{port}/sign-in/", server, folder / "log")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+def _wait_for(address: str, server: subprocess.Popen, log: Path) -> None:
+    for _ in range(1800):
+        if server.poll() is not None:
+            pytest.fail(f"The demonstration stopped:\n{log.read_text()[-3000:]}")
+        try:
+            with urlopen(address, timeout=5):
+                return
+        except (URLError, OSError):
+            time.sleep(0.1)
+    pytest.fail(f"The demonstration did not answer in time:\n{log.read_text()[-3000:]}")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Browser:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=CHROMIUM)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def people() -> dict:
+    """The demonstration's people, as its own file names them."""
+    with (ROOT / "fixtures" / "demo" / "people.toml").open("rb") as file:
+        return tomllib.load(file)
+
+
+@pytest.fixture
+def context(chromium, demo) -> BrowserContext:
+    """A fresh browser session that fails the test on a script error, a refused resource or another host."""
+    context = chromium.new_context(viewport=DESK, base_url=demo, locale="en-GB", timezone_id="Europe/London")
+    faults: list[str] = []
+    context.on("weberror", lambda error: faults.append(f"script: {error.error}"))
+    context.on("console", lambda message: faults.append(message.text) if "Content Security Policy" in message.text else None)
+    context.on("request", lambda request: faults.append(f"left the site: {request.url}") if not request.url.startswith((demo, "blob:")) else None)
+    yield context
+    context.close()
+    assert faults == []
+
+
+@pytest.fixture
+def page(context) -> Page:
+    return context.new_page()
+
+
+def sign_in(page: Page, email: str, password: str) -> None:
+    page.goto("/sign-in/")
+    page.get_by_label("E-mail address").fill(email)
+    page.get_by_label("Password").fill(password)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(lambda url: "/sign-in/" not in url)
