@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date, datetime
 from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.forms import BaseForm
+from django.forms import BaseForm, BoundField, ModelChoiceField
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
+from django.utils.translation import gettext
 
 from hospital.edits import EditCollision
 
@@ -56,6 +60,38 @@ def status_of(form: BaseForm) -> int:
     if not form.is_bound:
         return 200
     return 409 if hasattr(form, "collision") else 422
+
+
+def both_versions(form: BaseForm) -> list[dict]:
+    """After an EditCollision: label, yours, theirs and whether they differ for each visible field that the record has.
+
+    The form's hidden `seen_version` moves on, so that saving once more puts yours over theirs on purpose.
+    """
+    theirs = form.collision.theirs
+    form.data = form.data.copy()
+    form.data[form.add_prefix("seen_version")] = str(theirs.version)
+    fields = [bound for bound in form.visible_fields() if hasattr(theirs, bound.name)]
+    return [_two_versions(bound, form.cleaned_data.get(bound.name), getattr(theirs, bound.name)) for bound in fields]
+
+
+def _two_versions(bound: BoundField, yours: Any, theirs: Any) -> dict:
+    return {
+        "label": bound.label, "yours": _in_words(bound, yours), "theirs": _in_words(bound, theirs),
+        "differs": (yours or None) != (theirs or None),
+    }
+
+
+def _in_words(bound: BoundField, value: Any) -> str:
+    """A value as a person would read it: the choice's label, a day with its weekday, a row by its name."""
+    if isinstance(value, bool):
+        return gettext("yes") if value else gettext("no")
+    if isinstance(value, datetime):
+        return date_format(localtime(value), "D d-M-Y H:i")
+    if isinstance(value, date):
+        return date_format(value, "D d-M-Y")
+    choices = {} if isinstance(bound.field, ModelChoiceField) else dict(getattr(bound.field, "choices", None) or {})
+    values = value if isinstance(value, list | tuple) else [value]
+    return ", ".join(str(choices.get(each, each)) for each in values if each not in (None, ""))
 
 
 def add_headers(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
