@@ -46,6 +46,7 @@ class Species(models.Model):
     group = models.ForeignKey(TaxonGroup, models.PROTECT, related_name="species")
     is_dangerous = models.BooleanField(default=False)
     danger_note = models.CharField(max_length=160, blank=True)
+    is_aquatic = models.BooleanField(default=False)  # needs water to live in: a carer with a pool
     sensitivity = models.PositiveSmallIntegerField(null=True, blank=True)  # 1 extreme … 4 low; empty: not listed
     search_text = models.CharField(max_length=600, editable=False)  # all names, lower case, accents folded
 
@@ -181,6 +182,16 @@ class Patient(Versioned):
     @property
     def is_in_care(self) -> bool:
         return self.closed_on is None
+
+    def latest_weight(self) -> Weight | None:
+        return self.weights.last()
+
+    def open_placement(self) -> Placement | None:
+        """Where the animal lives now; None when it was never placed or the case is closed."""
+        return self.placements.open().select_related("carer__person").first()
+
+    def latest_photo(self) -> Photo | None:
+        return self.photos.order_by("taken_at", "pk").last()
 
 
 class CaseCounter(models.Model):

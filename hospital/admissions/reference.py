@@ -93,6 +93,7 @@ def _one_species(row: dict[str, str]) -> Species:
         group_id=row["group"],
         is_dangerous=row["is_dangerous"] == "yes",
         danger_note=row["danger_note"],
+        is_aquatic=row["is_aquatic"] == "yes",
         sensitivity=int(row["sensitivity"]) if row["sensitivity"] else None,
         search_text=searchable(row["common_name"], others, row["scientific_name"]),
     )
