@@ -15,7 +15,7 @@ from hospital.admissions.models import (
 from hospital.audit.models import AuditEntry
 from hospital.examinations.models import Examination
 from hospital.medications.models import DoseGiven, MedicationOrder
-from hospital.outcomes.models import Outcome
+from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
 from hospital.sites.models import ClosedDay, Hospital
@@ -23,5 +23,5 @@ from hospital.sites.models import ClosedDay, Hospital
 __all__ = [
     "AuditEntry", "Bandage", "BandageChange", "Carer", "CarerAway", "CaseCounter", "Cause", "ClosedDay", "Closure",
     "DoseGiven", "Examination", "Finder", "Hospital", "Identification", "Implant", "MedicationOrder", "Membership",
-    "Milestone", "Outcome", "Patient", "Person", "Photo", "Placement", "Procedure", "Species", "TaxonGroup", "Weight",
+    "Milestone", "Outcome", "Patient", "Person", "Photo", "Placement", "Procedure", "Reopening", "Species", "TaxonGroup", "Weight",
 ]

@@ -44,6 +44,10 @@ class MedicationOrder(Versioned):
     doses = models.PositiveSmallIntegerField(_("number of doses"), validators=[MinValueValidator(1)])
     first_dose_at = models.DateTimeField(_("first dose"))
     instruction = models.CharField(_("note for whoever gives it"), max_length=250, blank=True)
+    dose_reason = models.CharField(_("why more than any published dose"), max_length=250, blank=True)
+    checked_by = models.ForeignKey(  # the second person, for a dose above every published one
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True, blank=True
+    )
     ordered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     ordered_at = models.DateTimeField()
     stopped_on = models.DateField(null=True, blank=True)

@@ -36,3 +36,17 @@ class Outcome(Versioned):
     )
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
+
+
+class Reopening(models.Model):
+    """A closed case that was opened again: what had been recorded as its end, who opened it, and why."""
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="reopenings")
+    outcome_kind = models.CharField(max_length=16, choices=Outcome.Kind)
+    outcome_on = models.DateField()
+    reason = models.CharField(_("why it is opened again"), max_length=250)
+    reopened_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reopened_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["reopened_at", "id"]

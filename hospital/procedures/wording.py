@@ -1,0 +1,53 @@
+"""What is on or in an animal, in a line."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from hospital.admissions.days import in_words
+from hospital.procedures.models import Bandage, Closure, Implant
+from hospital.procedures.vocabulary import name_of, vocabulary
+
+
+def closure_line(closure: Closure) -> str:
+    """ "Left flank: nylon monofilament, horizontal mattress, 6 sutures or staples"."""
+    words = vocabulary()
+    parts = [name_of(words.materials, closure.material)]
+    if closure.pattern and closure.pattern != "none":
+        parts.append(name_of(words.patterns, closure.pattern).lower())
+    if closure.count:
+        parts.append(ngettext("%(count)d in all", "%(count)d in all", closure.count) % {"count": closure.count})
+    return f"{closure.site}: {', '.join(parts)}{_off(closure)}"
+
+
+def bandage_line(bandage: Bandage) -> str:
+    """ "Left wing: figure-of-eight wing wrap (cotton, cohesive)"."""
+    kind = name_of(vocabulary().bandages, bandage.kind)
+    layers = f" ({bandage.layers})" if bandage.layers else ""
+    return f"{bandage.site}: {kind[:1].lower()}{kind[1:]}{layers}{_off(bandage)}"
+
+
+def implant_line(implant: Implant) -> str:
+    """ "Left ulna: intramedullary pin 1.6 mm, must come out before release"."""
+    kind = name_of(vocabulary().implants, implant.kind)
+    size = f" {implant.size}" if implant.size else ""
+    fate = _("must come out before release") if implant.must_come_out else _("may stay in")
+    return f"{implant.site}: {kind[:1].lower()}{kind[1:]}{size}, {fate}{_off(implant)}"
+
+
+def _off(row: Closure | Bandage | Implant) -> str:
+    """ ", out on Tue 05-Jan-2027", or nothing while it is on."""
+    if row.removed_on is None:
+        return ""
+    words = _("off on %(day)s") if isinstance(row, Bandage) else _("out on %(day)s")
+    return ", " + words % {"day": in_words(row.removed_on)}
+
+
+LINES = {Closure: closure_line, Bandage: bandage_line, Implant: implant_line}
+
+
+def bandage_watch(bandage: Bandage) -> str:
+    """What to look at every time, for this kind of bandage."""
+    term = vocabulary().bandages.get(bandage.kind)
+    return term.watch if term else ""
