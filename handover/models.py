@@ -2,11 +2,11 @@
 
 from handover.logs.models import LogEntry, LogSeen
 from handover.packs.models import Pack
-from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, WaterDecision
+from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, RuleChoice, WaterDecision
 from handover.protocols.models import Adoption, Advice, LibraryRow
 from handover.releases.models import CriterionFinding
 
 __all__ = [
     "Adoption", "Advice", "CriterionFinding", "CurrentPlan", "Hold", "LibraryRow", "LogEntry", "LogSeen", "Pack", "Pin",
-    "Plan", "PlannedDate", "WaterDecision",
+    "Plan", "PlannedDate", "RuleChoice", "WaterDecision",
 ]

@@ -74,7 +74,7 @@ class Pin(models.Model):
 
 
 class Hold(models.Model):
-    """A vet's "not yet": the event waits until a day, counted from the recheck that said so."""
+    """A vet's "not yet": the event waits until a day, counted from the recheck that said so. A later one replaces it."""
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="holds")
     event_id = models.CharField(max_length=140)
@@ -83,9 +83,31 @@ class Hold(models.Model):
     reason = models.CharField(max_length=250, blank=True)
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     decided_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        constraints = [models.CheckConstraint(condition=Q(not_before__gte=F("from_on")), name="a_hold_looks_ahead")]
+        constraints = [
+            models.UniqueConstraint(fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_hold_per_event"),
+            models.CheckConstraint(condition=Q(not_before__gte=F("from_on")), name="a_hold_looks_ahead"),
+        ]
+
+
+class RuleChoice(models.Model):
+    """A vet takes another window of the protocol for this animal, in place of the usual one."""
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="rule_choices")
+    rule = models.CharField(max_length=120)  # the id of an alternative rule
+    reason = models.CharField(max_length=250, blank=True)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["patient", "rule"], condition=Q(ended_at=None), name="a_rule_is_chosen_once_for_an_animal"
+            )
+        ]
 
 
 class WaterDecision(models.Model):

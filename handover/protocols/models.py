@@ -22,7 +22,7 @@ class LibraryRow(models.Model):
     """One row of the shipped library: a proposal with its evidence, in force nowhere until a vet adopts it."""
 
     kind = models.CharField(max_length=10, choices=Kind)
-    slug = models.SlugField(max_length=120)
+    slug = models.CharField(max_length=120)  # the id of the pure value, with dots
     group = models.ForeignKey(TaxonGroup, models.PROTECT, related_name="+")
     content = models.JSONField()  # the fields of the pure value: schedule.protocol.Rule, SeasonGate, …
     is_alternative = models.BooleanField(default=False)
@@ -40,7 +40,7 @@ class Adoption(models.Model):
 
     hospital = models.ForeignKey(Hospital, models.CASCADE, related_name="adoptions", db_index=False)
     kind = models.CharField(max_length=10, choices=Kind)
-    slug = models.SlugField(max_length=120)
+    slug = models.CharField(max_length=120)  # the id of the pure value, with dots
     group = models.ForeignKey(TaxonGroup, models.PROTECT, related_name="+")
     version = models.PositiveIntegerField(default=1)
     content = models.JSONField()

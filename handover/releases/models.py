@@ -10,7 +10,7 @@ class CriterionFinding(models.Model):
     """Somebody judged one criterion for one animal. The latest finding counts; earlier ones stay readable."""
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="criterion_findings")
-    criterion = models.SlugField(max_length=120)
+    criterion = models.CharField(max_length=120)  # the id of the criterion, with dots
     is_met = models.BooleanField()
     evidence = models.CharField(max_length=250, blank=True)
     found_on = models.DateField()

@@ -1,0 +1,107 @@
+"""Putting rows of the library in force, with the library's figures or the hospital's own, and taking them out again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from handover.protocols.contents import content_of, value_of
+from handover.protocols.models import Adoption, LibraryRow
+from handover.protocols.queries import adoptions_in_force
+from hospital.admissions.models import TaxonGroup
+from hospital.edits import EditCollision
+from hospital.people.models import Person
+from hospital.sites.models import Hospital
+
+OWN_FIGURES = "the hospital's own figures"
+
+
+@transaction.atomic
+def adopt(
+    subject: LibraryRow | Adoption, *, hospital: Hospital, by: Person, at: datetime, seen_version: int,
+    figures: Mapping[str, Any] | None = None,
+) -> Adoption:
+    """Put a row in force, with `figures` in place of the library's. What was in force before ends.
+
+    `seen_version` is the version that the person saw, 0 for none; EditCollision if another one is in force by now.
+    """
+    before = _in_force_now(hospital, subject, seen_version)
+    content = _with_figures(subject, figures or {})
+    if before and before.content == content:
+        raise ValidationError(_("This is in force already, with these very figures."))
+    if before:
+        _end(before, at)
+    return _begin(subject, hospital, content, by=by, at=at)
+
+
+@transaction.atomic
+def adopt_group(group: TaxonGroup, *, hospital: Hospital, by: Person, at: datetime) -> list[Adoption]:
+    """Put every row of a group in force that is not yet, as the library has it. Alternatives are left to be chosen."""
+    adopted = set(adoptions_in_force(hospital).values_list("kind", "slug"))
+    rows = LibraryRow.objects.filter(group=group, is_alternative=False)
+    missing = [row for row in rows if (row.kind, row.slug) not in adopted]
+    if not missing:
+        raise ValidationError(_("Everything for this group is in force already."))
+    return [_begin(row, hospital, row.content, by=by, at=at) for row in missing]
+
+
+@transaction.atomic
+def withdraw(subject: LibraryRow | Adoption, *, hospital: Hospital, at: datetime, seen_version: int) -> Adoption:
+    """Take a row out of force. Published plans stay as they are; the next plan is made without it."""
+    before = _in_force_now(hospital, subject, seen_version)
+    if before is None:
+        raise ValidationError(_("This is not in force here."))
+    return _end(before, at)
+
+
+def sentence_for(adopted: list[Adoption]) -> str:
+    """What happened, for the person who did it."""
+    return ngettext("%(n)d row is in force now.", "%(n)d rows are in force now.", len(adopted)) % {"n": len(adopted)}
+
+
+def _in_force_now(hospital: Hospital, subject: LibraryRow | Adoption, seen_version: int) -> Adoption | None:
+    found = adoptions_in_force(hospital).filter(kind=subject.kind, slug=subject.slug)
+    before = found.select_for_update().first()
+    if before and before.version != seen_version:
+        raise EditCollision(before)
+    if seen_version and not before:
+        raise ValidationError(_("Somebody withdrew this while you were reading. Look again, then decide."))
+    return before
+
+
+def _end(adoption: Adoption, at: datetime) -> Adoption:
+    adoption.ended_at = at
+    adoption.save(update_fields=["ended_at"])
+    return adoption
+
+
+def _with_figures(subject: LibraryRow | Adoption, figures: Mapping[str, Any]) -> dict[str, Any]:
+    """The content with these figures. Refuses what makes no sense, in the words of the planning core."""
+    try:
+        return content_of(value_of(subject.kind, {**subject.content, **figures}))
+    except ValueError as refusal:
+        raise ValidationError(str(refusal)) from None
+
+
+def _begin(
+    subject: LibraryRow | Adoption, hospital: Hospital, content: Mapping[str, Any], *, by: Person, at: datetime
+) -> Adoption:
+    earlier = Adoption.objects.filter(hospital=hospital, kind=subject.kind, slug=subject.slug).order_by("-version").first()
+    adoption = Adoption(
+        hospital=hospital, kind=subject.kind, slug=subject.slug, group=subject.group, content=content,
+        version=earlier.version + 1 if earlier else 1, source=subject.source, adopted_by=by, adopted_at=at,
+        how_known=subject.how_known if content == subject.content else OWN_FIGURES,
+    )  # fmt: skip
+    adoption.full_clean(validate_constraints=False)  # the database itself settles a race, below
+    try:
+        with transaction.atomic():
+            adoption.save()
+    except IntegrityError:
+        raise ValidationError(_("Somebody adopted this at the same moment. Look again, then decide.")) from None
+    return adoption
