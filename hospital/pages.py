@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 from typing import Any
 
+from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.forms import BaseForm, BoundField, ModelChoiceField
 from django.http import HttpRequest, HttpResponse
@@ -53,6 +54,17 @@ def _put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
     for field, errors in refusal.error_dict.items():
         at = field if field != NON_FIELD_ERRORS and field in form.fields else None
         form.add_error(at, errors)
+
+
+def pressed(request: HttpRequest, action: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
+    """Do what a button without fields asks for: the action's result, or None if it refused, which the next page says."""
+    try:
+        return action(*args, **kwargs)
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    except EditCollision as collision:
+        messages.error(request, str(collision.sentence))
+    return None
 
 
 def status_of(form: BaseForm) -> int:
