@@ -14,11 +14,12 @@
   // A link of the summary should land in the field, not only scroll to it.
   document.addEventListener("click", (event) => {
     const link = event.target.closest("[data-error-summary] a[href^='#']");
-    const field = link && document.getElementById(link.getAttribute("href").slice(1));
+    const field = link && document.getElementById(link.hash.slice(1));
     if (!field) return;
     event.preventDefault();
     (field.closest(".field") || field).scrollIntoView({ block: "start" });
-    const box = field.matches("input, select, textarea") ? field : field.querySelector("input, select, textarea");
+    const boxes = "input, select, textarea";
+    const box = field.matches(boxes) ? field : field.querySelector(boxes);
     if (box) box.focus({ preventScroll: true });
   });
 
@@ -110,21 +111,23 @@
     );
   }
 
-  // Fills three boxes (id_0, id_1, id_2: day, month, year), a date box, or a text box; and a time box.
+  // Fills a box for date and time, a date box, three boxes (id_0, id_1, id_2: day, month, year), or a text box;
+  // and a time box.
   function fillNow(button) {
     const now = new Date();
     const two = (n) => String(n).padStart(2, "0");
     const { dateField, timeField } = button.dataset;
     const parts = [now.getDate(), now.getMonth() + 1, now.getFullYear()];
+    const day = `${parts[2]}-${two(parts[1])}-${two(parts[0])}`;
+    const time = `${two(now.getHours())}:${two(now.getMinutes())}`;
+    const words = now.toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" });
     if (dateField && document.getElementById(`${dateField}_0`)) {
       parts.forEach((part, n) => fill(`${dateField}_${n}`, String(part)));
     } else if (dateField) {
-      const isDateBox = document.getElementById(dateField)?.type === "date";
-      const iso = `${parts[2]}-${two(parts[1])}-${two(parts[0])}`;
-      const words = now.toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" });
-      fill(dateField, isDateBox ? iso : words);
+      const type = document.getElementById(dateField)?.type;
+      fill(dateField, { "datetime-local": `${day}T${time}`, date: day }[type] || words);
     }
-    fill(timeField, `${two(now.getHours())}:${two(now.getMinutes())}`);
+    fill(timeField, time);
   }
 
   // Buttons that need a script are hidden until there is one.
@@ -132,7 +135,9 @@
     if ("geolocation" in navigator && window.isSecureContext) {
       root.querySelectorAll("[data-fill-location][hidden]").forEach((button) => { button.hidden = false; });
     }
-    root.querySelectorAll("[data-fill-now][hidden], [data-print][hidden]").forEach((button) => { button.hidden = false; });
+    root.querySelectorAll("[data-fill-now][hidden], [data-print][hidden]").forEach((button) => {
+      button.hidden = false;
+    });
   }
   document.addEventListener("click", (event) => {
     const button = event.target.closest("[data-fill-location], [data-fill-now], [data-print]");

@@ -5,8 +5,8 @@
 //      data-uncertainty-field="id_uncertainty_m" data-outline-url="…" data-centre="54.50,3.20" data-zoom="11"
 //      data-label="…" data-help="…" data-attribution="…"></div>
 //
-// Mouse or finger: press where the animal was found. Keyboard: arrows move the map, + and - zoom, Enter takes the
-// place under the cross. Without the three fields (data-readonly) the point comes from data-lat, data-lon, data-uncertainty.
+// Mouse or finger: press where the animal was found. Keyboard: arrows move the map, + and - zoom, Enter takes
+// the place under the cross. With data-readonly the point comes from data-lat, data-lon, data-uncertainty.
 (() => {
   "use strict";
   const DECIMALS = 5; // about a metre
@@ -36,10 +36,13 @@
   async function drawOutline(map, url) {
     const answer = await fetch(url, { credentials: "same-origin" });
     if (!answer.ok) return;
+    map.createPane("outline").style.zIndex = 300; // under the point, which may be drawn first
     L.geoJSON(await answer.json(), {
+      pane: "outline",
       interactive: false,
       style: ({ geometry }) => ({ className: geometry.type.endsWith("Polygon") ? "land" : "river" }),
-      pointToLayer: ({ properties }, at) => L.circleMarker(at, { radius: 4, className: "place", interactive: false })
+      pointToLayer: ({ properties }, at) => L
+        .circleMarker(at, { pane: "outline", radius: 4, className: "place", interactive: false })
         .bindTooltip(nameLabel(properties.name), { permanent: true, direction: "right" }),
     }).addTo(map);
   }
@@ -52,8 +55,10 @@
     const [lat, lon] = (data.centre || "0,0").split(",").map(Number);
     const isReadOnly = "readonly" in data;
 
-    const map = L.map(element, { attributionControl: false, zoomAnimation: false, fadeAnimation: false, markerZoomAnimation: false, minZoom: 6, maxZoom: 17 })
-      .setView([lat, lon], Number(data.zoom || 10));
+    const map = L.map(element, {
+      attributionControl: false, fadeAnimation: false, zoomAnimation: false, markerZoomAnimation: false,
+      minZoom: 6, maxZoom: 17,
+    }).setView([lat, lon], Number(data.zoom || 10));
     L.control.attribution({ prefix: false }).addAttribution(data.attribution || "").addTo(map);
     element.setAttribute("role", "application");
     if (data.label) element.setAttribute("aria-label", data.label);
@@ -111,5 +116,9 @@
     return map;
   }
 
-  document.querySelectorAll("[data-map-picker]").forEach(pick);
+  function pickAll() {
+    document.querySelectorAll("[data-map-picker]:not(.leaflet-container)").forEach(pick);
+  }
+  pickAll();
+  document.addEventListener("htmx:afterSettle", pickAll); // a form that came back with mistakes has a new map
 })();
