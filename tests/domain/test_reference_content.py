@@ -242,6 +242,12 @@ def test_advice_belongs_to_a_group_and_a_topic_and_has_its_picture():
         assert len(row["text"]) <= 140
 
 
+def test_every_icon_of_the_advice_is_drawn():
+    drawings = FOLDER.parents[1] / "templates" / "icons"
+
+    assert [icon for icon in ADVICE["icons"] if not (drawings / f"_{icon}.html").is_file()] == []
+
+
 def test_advice_has_one_order_and_is_not_said_twice_on_a_page():
     assert twice((row["group"], row["topic"], row["order"]) for row in ADVICE["advice"]) == []
     for group in GROUPS:
