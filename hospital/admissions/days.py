@@ -37,10 +37,15 @@ def day_field(label: str, **kwargs: Any) -> forms.DateField:
 
 def locked(patient: Patient) -> Patient:
     """The patient's row, held until the transaction ends, so that nobody closes the case half-way. Refuses a closed case."""
-    held = Patient.objects.select_for_update(of=("self",)).select_related("hospital", "species__group").get(pk=patient.pk)
+    held = (
+        Patient.objects.select_for_update(of=("self",))
+        .select_related("hospital", "species__group")
+        .get(pk=patient.pk)
+    )
     if held.closed_on:
         raise ValidationError(
-            _("This case was closed on %(day)s. Reopen it before you add to it.") % {"day": in_words(held.closed_on)}
+            _("This case was closed on %(day)s. Reopen it before you add to it.")
+            % {"day": in_words(held.closed_on)}
         )
     return held
 

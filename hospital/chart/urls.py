@@ -1,4 +1,6 @@
 from django.urls import path
 
+from hospital.chart import views
+
 app_name = "chart"
-urlpatterns = []
+urlpatterns = [path("", views.patient, name="patient")]

@@ -1,4 +1,11 @@
 from django.urls import path
 
+from hospital.medications import views
+
 app_name = "medications"
-urlpatterns = []
+urlpatterns = [
+    path("order/", views.order, name="order"),
+    path("<int:order_id>/stop/", views.stop, name="stop"),
+    path("<int:order_id>/give/", views.give, name="give"),
+    path("doses/<int:dose_id>/take-back/", views.take_dose_back, name="take-dose-back"),
+]

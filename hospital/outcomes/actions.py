@@ -15,22 +15,33 @@ from hospital.admissions.days import admitted_on, in_words, locked, refuse_befor
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.edits import save_edit
+from hospital.medications.queries import last_dose_at
 from hospital.outcomes.models import Outcome, Reopening
-from hospital.outcomes.queries import is_vet, last_recorded_on
+from hospital.outcomes.queries import last_recorded_on
 from hospital.people.models import Person
+from hospital.procedures.queries import is_vet
 
 Kind = Outcome.Kind
 
 
 def refuse_outcome(
-    patient: Patient, *, kind: str, happened_on: date, reason: str, place: str, latitude: Decimal | None,
-    longitude: Decimal | None, decided_by: Person,
+    patient: Patient,
+    *,
+    kind: str,
+    happened_on: date,
+    reason: str,
+    place: str,
+    latitude: Decimal | None,
+    longitude: Decimal | None,
+    decided_by: Person,
 ) -> None:
     """Refuse what cannot be true, or lacks what must be known, with a sentence at each field."""
     refuse_day(patient, happened_on, field="happened_on")
     last = last_recorded_on(patient)
     if last:
-        later = _("Something was recorded for this animal on %(day)s. Look at the chart: one of the days is wrong.")
+        later = _(
+            "Something was recorded for this animal on %(day)s. Look at the chart: one of the days is wrong."
+        )
         refuse_before(happened_on, last, later, field="happened_on")
     wrong = {}
     if kind == Kind.DEAD_ON_ARRIVAL and happened_on != admitted_on(patient):
@@ -45,7 +56,9 @@ def refuse_outcome(
     if kind == Kind.RELEASED and latitude is None:
         wrong["latitude"] = _("Give the point on the map at which it was released.")
     if (latitude is None) != (longitude is None):
-        wrong["longitude" if longitude is None else "latitude"] = _("A point needs both latitude and longitude.")
+        wrong["longitude" if longitude is None else "latitude"] = _(
+            "A point needs both latitude and longitude."
+        )
     if wrong:
         raise ValidationError(wrong)
 
@@ -74,7 +87,11 @@ def _end_placement(patient: Patient, on: date) -> None:
 
 
 def _stop_courses(patient: Patient, outcome: Outcome) -> None:
+    """Stop what would still be given; a course that ended by itself is left as it was."""
+    zone = patient.hospital.zone
     for order in patient.medication_orders.filter(stopped_on=None):
+        if last_dose_at(order, zone).date() < outcome.happened_on:
+            continue
         order.stopped_on, order.stop_reason = outcome.happened_on, outcome.get_kind_display()
         save_edit(order, seen_version=order.version)
 
@@ -87,8 +104,12 @@ def reopen(patient: Patient, *, by: Person, reason: str) -> Patient:
     if outcome is None:
         raise ValidationError(_("This case is already open."))
     reopening = Reopening(
-        patient=patient, outcome_kind=outcome.kind, outcome_on=outcome.happened_on, reason=reason,
-        reopened_by=by, reopened_at=now(),
+        patient=patient,
+        outcome_kind=outcome.kind,
+        outcome_on=outcome.happened_on,
+        reason=reason,
+        reopened_by=by,
+        reopened_at=now(),
     )
     reopening.full_clean()
     reopening.save()

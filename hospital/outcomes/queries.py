@@ -10,18 +10,13 @@ from django.db.models import Max, QuerySet
 from geographiclib.geodesic import Geodesic
 
 from hospital.admissions.models import Patient
-from hospital.people.models import STAFF, Person, Role
+from hospital.people.models import STAFF, Person
 
 
 def staff_of(patient: Patient) -> QuerySet[Person]:
     """The people of the patient's hospital who may decide on an outcome, by name."""
     theirs = {"memberships__hospital": patient.hospital_id, "memberships__role__in": STAFF}
     return Person.objects.filter(is_active=True, **theirs).distinct().order_by("name")
-
-
-def is_vet(person: Person, patient: Patient) -> bool:
-    """Whether the person is a vet at the patient's hospital."""
-    return person.memberships.filter(hospital=patient.hospital_id, role=Role.VET).exists()
 
 
 def last_recorded_on(patient: Patient) -> date | None:

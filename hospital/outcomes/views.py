@@ -31,14 +31,26 @@ def record(request: HttpRequest, patient: Patient) -> HttpResponse:
         return redirect("chart:patient", patient.case_number)
     if "confirmed" not in request.POST and form.is_bound and form.is_valid():
         return _check(request, patient, form)
-    context = {"patient": patient, "form": form}
+    context = {"patient": patient, "form": form, "centre": _centre(patient)}
     return show(request, "outcomes/record.html", context, part="outcomes/_form.html", status=status_of(form))
+
+
+def _centre(patient: Patient) -> str:
+    """Where the map begins: where the animal was found, or the hospital."""
+    if patient.found_latitude is not None:
+        return f"{patient.found_latitude},{patient.found_longitude}"
+    return f"{patient.hospital.latitude},{patient.hospital.longitude}"
 
 
 def _check(request: HttpRequest, patient: Patient, form: OutcomeForm) -> HttpResponse:
     """What was written, to be read once more before it closes the case."""
     point = form.cleaned_data["latitude"], form.cleaned_data["longitude"]
-    context = {"patient": patient, "form": form, "outcome": form.instance, "distance_m": distance_m(patient, *point)}
+    context = {
+        "patient": patient,
+        "form": form,
+        "outcome": form.instance,
+        "distance_m": distance_m(patient, *point),
+    }
     return show(request, "outcomes/check.html", context)
 
 
@@ -50,4 +62,6 @@ def reopen(request: HttpRequest, patient: Patient) -> HttpResponse:
         messages.success(request, _("The case is open again. Say where the animal lives now."))
         return redirect("chart:patient", patient.case_number)
     context = {"patient": patient, "form": form}
-    return show(request, "outcomes/reopen.html", context, part="outcomes/_reopen_form.html", status=status_of(form))
+    return show(
+        request, "outcomes/reopen.html", context, part="outcomes/_reopen_form.html", status=status_of(form)
+    )

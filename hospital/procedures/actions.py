@@ -22,7 +22,13 @@ WENT_ON = {Closure: "closed_on", Bandage: "applied_on", Implant: "placed_on"}
 
 @transaction.atomic
 def record_procedure(
-    patient: Patient, *, by: Person, closures: Iterable[Row], bandages: Iterable[Row], implants: Iterable[Row], **fields: Any
+    patient: Patient,
+    *,
+    by: Person,
+    closures: Iterable[Row],
+    bandages: Iterable[Row],
+    implants: Iterable[Row],
+    **fields: Any,
 ) -> Procedure:
     """Write down a procedure that was done, with all that it left on or in the animal, and who says so."""
     patient = locked(patient)
@@ -36,7 +42,12 @@ def record_procedure(
 
 @transaction.atomic
 def edit_procedure(
-    procedure: Procedure, *, seen_version: int, closures: Iterable[Row], bandages: Iterable[Row], implants: Iterable[Row],
+    procedure: Procedure,
+    *,
+    seen_version: int,
+    closures: Iterable[Row],
+    bandages: Iterable[Row],
+    implants: Iterable[Row],
     **fields: Any,
 ) -> Procedure:
     """Correct a procedure and its rows. A day that changes takes the days of what went on that day with it."""
@@ -57,7 +68,9 @@ def _put_rows(procedure: Procedure, rows_of: Mapping[type[models.Model], Iterabl
 
 def _put_row(procedure: Procedure, model: type[models.Model], row: Row) -> None:
     """Make, change or take away one row, as its `row_id`, `seen_version` and `is_mistake` say."""
-    wanted = {name: value for name, value in row.items() if name not in ("row_id", "seen_version", "is_mistake")}
+    wanted = {
+        name: value for name, value in row.items() if name not in ("row_id", "seen_version", "is_mistake")
+    }
     kept = model.objects.filter(pk=row.get("row_id"), procedure=procedure).first()
     if row.get("is_mistake"):
         return _take_away(kept)
@@ -78,7 +91,9 @@ def _take_away(row: models.Model | None) -> None:
         return
     if isinstance(row, Bandage) and row.changes.exists():
         raise ValidationError(
-            _("The bandage “%(site)s” has recorded changes, so it was there. Give the day it came off instead.")
+            _(
+                "The bandage “%(site)s” has recorded changes, so it was there. Give the day it came off instead."
+            )
             % {"site": row.site}
         )
     row.delete()
@@ -89,7 +104,9 @@ def refuse_removal(patient: Patient, went_on: date, removed_on: date | None) -> 
     if removed_on is None:
         return
     refuse_day(patient, removed_on, field="removed_on")
-    refuse_before(removed_on, went_on, _("It cannot come off before it went on, on %(day)s."), field="removed_on")
+    refuse_before(
+        removed_on, went_on, _("It cannot come off before it went on, on %(day)s."), field="removed_on"
+    )
 
 
 def _take_off(row: Closure | Bandage | Implant, removed_on: date) -> models.Model:
@@ -161,7 +178,9 @@ def edit_bandage(bandage: Bandage, *, seen_version: int, **fields: Any) -> Banda
     refuse_day(patient, fields["applied_on"], field="applied_on")
     first = bandage.changes.first()
     if first and first.changed_on < fields["applied_on"]:
-        raise ValidationError({"applied_on": _("It was changed earlier, on %(day)s.") % {"day": in_words(first.changed_on)}})
+        raise ValidationError(
+            {"applied_on": _("It was changed earlier, on %(day)s.") % {"day": in_words(first.changed_on)}}
+        )
     refuse_removal(patient, fields["applied_on"], fields["removed_on"])
     for name, value in fields.items():
         setattr(bandage, name, value)
@@ -169,7 +188,9 @@ def edit_bandage(bandage: Bandage, *, seen_version: int, **fields: Any) -> Banda
 
 
 @transaction.atomic
-def record_milestone(patient: Patient, *, by: Person, event: str, happened_on: date, note: str = "") -> Milestone:
+def record_milestone(
+    patient: Patient, *, by: Person, event: str, happened_on: date, note: str = ""
+) -> Milestone:
     """Something happened that the care plan counts from. The same event twice on one day is one too many."""
     patient = locked(patient)
     refuse_day(patient, happened_on, field="happened_on")

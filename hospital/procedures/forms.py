@@ -16,7 +16,7 @@ from hospital.clock import today
 from hospital.procedures.actions import refuse_removal
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.queries import clinical_staff
-from hospital.procedures.vocabulary import Term, choices, vocabulary
+from hospital.procedures.vocabulary import Term, choices, milestone_choices, vocabulary
 
 CHOOSE = _("Choose")
 AS_USUAL = _("As usual for this kind")
@@ -35,7 +35,9 @@ class RowForm(forms.Form):
 
 
 def _off_fields(off: str) -> tuple[forms.DateField, forms.BooleanField]:
-    return day_field(off, required=False), forms.BooleanField(label=_("Written by mistake: remove it"), required=False)
+    return day_field(off, required=False), forms.BooleanField(
+        label=_("Written by mistake: remove it"), required=False
+    )
 
 
 class ClosureRow(RowForm):
@@ -71,7 +73,10 @@ class ImplantRow(RowForm):
     size = forms.CharField(label=_("Size"), max_length=60, required=False)
     site = forms.CharField(label=_("Where"), max_length=120)
     must_come_out = forms.TypedChoiceField(
-        label=_("Before release"), required=False, empty_value=None, coerce=lambda value: value == "yes",
+        label=_("Before release"),
+        required=False,
+        empty_value=None,
+        coerce=lambda value: value == "yes",
         choices=[("", AS_USUAL), ("yes", _("Must come out")), ("no", _("May stay in"))],
     )
     removed_on, is_mistake = _off_fields(_("Out on"))
@@ -118,7 +123,16 @@ class ProcedureForm(forms.ModelForm):
 
     class Meta:
         model = Procedure
-        fields = ["kind", "done_on", "site", "indication", "anaesthetic", "findings", "complications", "surgeon"]
+        fields = [
+            "kind",
+            "done_on",
+            "site",
+            "indication",
+            "anaesthetic",
+            "findings",
+            "complications",
+            "surgeon",
+        ]
         widgets = {
             "findings": forms.Textarea(attrs={"rows": 4}),
             "complications": forms.Textarea(attrs={"rows": 2}),
@@ -128,7 +142,14 @@ class ProcedureForm(forms.ModelForm):
             "site": _("Side and part of the body, for example left forelimb."),
         }
 
-    def __init__(self, data: QueryDict | None = None, *, patient: Patient, initial: Mapping | None = None, **kwargs: Any):
+    def __init__(
+        self,
+        data: QueryDict | None = None,
+        *,
+        patient: Patient,
+        initial: Mapping | None = None,
+        **kwargs: Any,
+    ):
         self.patient = patient
         data = data.copy() if data is not None else None  # so that a collision can move the seen versions on
         super().__init__(data, initial=dict(initial or {}), **kwargs)
@@ -145,7 +166,9 @@ class ProcedureForm(forms.ModelForm):
 
     def with_mistakes(self) -> list[forms.BaseForm]:
         """Those of this form and its rows that hold mistakes, in the order of the page: for the error summary."""
-        return [form for form in (self, *(f for rows in self.rows.values() for f in rows.forms)) if form.errors]
+        return [
+            form for form in (self, *(f for rows in self.rows.values() for f in rows.forms)) if form.errors
+        ]
 
     def chosen_kind(self) -> Term | None:
         """What was chosen so far, for its hint."""
@@ -183,7 +206,8 @@ def as_typed(data: QueryDict) -> dict:
     for name, kind in ROWS.items():
         count = row_count(data, name)
         typed[name] = [
-            {field: data.get(f"{name}-{i}-{field}", "") for field in kind.form.base_fields} for i in range(count)
+            {field: data.get(f"{name}-{i}-{field}", "") for field in kind.form.base_fields}
+            for i in range(count)
         ]
     return typed
 
@@ -241,6 +265,16 @@ class EditBandageForm(BandageForm):
 
     class Meta(BandageForm.Meta):
         fields = [*BandageForm.Meta.fields, "removed_on"]
+
+
+class MilestoneForm(forms.Form):
+    event = forms.ChoiceField(label=_("What happened?"))
+    happened_on = day_field(_("On which day?"), initial=today)
+    note = forms.CharField(label=_("Note"), max_length=250, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["event"].choices = [("", CHOOSE), *milestone_choices()]
 
 
 class TakeBackForm(forms.Form):

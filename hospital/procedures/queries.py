@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.db.models import QuerySet
 
 from hospital.admissions.models import Patient
-from hospital.people.models import CLINICAL, Person
-from hospital.procedures.models import Bandage, Closure, Implant, Procedure
+from hospital.people.models import CLINICAL, Person, Role
+from hospital.procedures.models import Bandage, Closure, Implant
 
 
 def clinical_staff(patient: Patient) -> QuerySet[Person]:
@@ -15,8 +15,9 @@ def clinical_staff(patient: Patient) -> QuerySet[Person]:
     return Person.objects.filter(is_active=True, **theirs).distinct().order_by("name")
 
 
-def procedures_of(patient: Patient) -> QuerySet[Procedure]:
-    return patient.procedures.select_related("surgeon", "recorded_by")
+def is_vet(person: Person, patient: Patient) -> bool:
+    """Whether the person is a vet at the patient's hospital."""
+    return person.memberships.filter(hospital=patient.hospital_id, role=Role.VET).exists()
 
 
 def closures_in(patient: Patient) -> QuerySet[Closure]:

@@ -12,7 +12,11 @@ urlpatterns = [
     path("bandages/<int:bandage_id>/changed/", views.bandage_changed, name="bandage-changed"),
     path("bandages/<int:bandage_id>/off/", views.bandage_off, name="bandage-off"),
     path("bandages/<int:bandage_id>/edit/", views.bandage_edit, name="bandage-edit"),
-    path("bandage-changes/<int:change_id>/take-back/", views.bandage_change_take_back, name="bandage-change-take-back"),
+    path(
+        "bandage-changes/<int:change_id>/take-back/",
+        views.bandage_change_take_back,
+        name="bandage-change-take-back",
+    ),
     path("implants/<int:implant_id>/out/", views.implant_out, name="implant-out"),
     path("milestones/add/", views.milestone, name="milestone"),
     path("milestones/<int:milestone_id>/take-back/", views.milestone_take_back, name="milestone-take-back"),

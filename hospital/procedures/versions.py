@@ -26,7 +26,12 @@ def _compared_rows(form: EditProcedureForm, name: str, saved: Procedure) -> dict
     yours = "; ".join(line(_unsaved(MODELS[name], row)) for row in wanted if not row.get("is_mistake"))
     theirs = "; ".join(line(row) for row in getattr(saved, name).all())
     label = MODELS[name]._meta.verbose_name_plural
-    return {"label": label[:1].upper() + label[1:], "yours": yours, "theirs": theirs, "differs": yours != theirs}
+    return {
+        "label": label[:1].upper() + label[1:],
+        "yours": yours,
+        "theirs": theirs,
+        "differs": yours != theirs,
+    }
 
 
 def _unsaved(model: type[models.Model], row: dict) -> models.Model:
@@ -36,7 +41,9 @@ def _unsaved(model: type[models.Model], row: dict) -> models.Model:
 
 def _move_rows_on(form: EditProcedureForm, saved: Procedure) -> None:
     for name, rows in form.rows.items():
-        versions = {str(pk): str(version) for pk, version in getattr(saved, name).values_list("pk", "version")}
+        versions = {
+            str(pk): str(version) for pk, version in getattr(saved, name).values_list("pk", "version")
+        }
         for row in rows.forms:
             row_id = row.data.get(row.add_prefix("row_id"))
             if row_id in versions:

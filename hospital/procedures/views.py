@@ -34,7 +34,13 @@ from hospital.procedures.forms import (
 from hospital.procedures.models import BandageChange, Milestone, Procedure
 from hospital.procedures.versions import compare_procedure
 from hospital.procedures.vocabulary import vocabulary
-from hospital.procedures.wording import bandage_line, bandage_watch, closure_line, implant_line, milestone_line
+from hospital.procedures.wording import (
+    bandage_line,
+    bandage_watch,
+    closure_line,
+    implant_line,
+    milestone_line,
+)
 
 TREATING = for_patient(Role.VET, Role.NURSE)
 
@@ -58,7 +64,9 @@ def edit(request: HttpRequest, patient: Patient, procedure_id: int) -> HttpRespo
     procedure = get_object_or_404(patient.procedures, pk=procedure_id)
     if "more" in request.POST:
         return _with_one_more_row(request, patient, EditProcedureForm, _("Save changes"))
-    form = EditProcedureForm(request.POST or None, patient=patient, initial=as_stored(procedure), instance=procedure)
+    form = EditProcedureForm(
+        request.POST or None, patient=patient, initial=as_stored(procedure), instance=procedure
+    )
     if done(form, actions.edit_procedure, procedure):
         messages.success(request, _("Changed. Look at the care plan: its dates may follow."))
         return redirect("chart:patient", patient.case_number)
@@ -83,9 +91,20 @@ def _with_one_more_row(
 
 
 def _show_procedure(
-    request: HttpRequest, patient: Patient, form: ProcedureForm, page: str, save: str, versions: list | None = None
+    request: HttpRequest,
+    patient: Patient,
+    form: ProcedureForm,
+    page: str,
+    save: str,
+    versions: list | None = None,
 ) -> HttpResponse:
-    context = {"patient": patient, "form": form, "forms": form.with_mistakes(), "save": save, "versions": versions}
+    context = {
+        "patient": patient,
+        "form": form,
+        "forms": form.with_mistakes(),
+        "save": save,
+        "versions": versions,
+    }
     return show(request, page, context, part="procedures/_procedure_form.html", status=status_of(form))
 
 
@@ -116,7 +135,9 @@ def _small_page(
         return redirect("chart:patient", patient.case_number)
     versions = both_versions(form) if hasattr(form, "collision") else None
     context = {"patient": patient, "form": form, "versions": versions, **asdict(words)}
-    return show(request, "procedures/small.html", context, part="procedures/_small_form.html", status=status_of(form))
+    return show(
+        request, "procedures/small.html", context, part="procedures/_small_form.html", status=status_of(form)
+    )
 
 
 @TREATING
@@ -124,10 +145,15 @@ def closure_out(request: HttpRequest, patient: Patient, closure_id: int) -> Http
     """Sutures or staples are out."""
     closure = get_object_or_404(patient.closures, pk=closure_id)
     words = Words(
-        _("Sutures or staples out"), _("Save day out"), _("Recorded: out of %(site)s.") % {"site": closure.site},
-        about=closure_line(closure), caution=_("Count what you take out. If fewer come out than went in, look again."),
+        _("Sutures or staples out"),
+        _("Save day out"),
+        _("Recorded: out of %(site)s.") % {"site": closure.site},
+        about=closure_line(closure),
+        caution=_("Count what you take out. If fewer come out than went in, look again."),
     )
-    return _small_page(request, patient, DayOffForm(request.POST or None), actions.take_closure_out, closure, words)
+    return _small_page(
+        request, patient, DayOffForm(request.POST or None), actions.take_closure_out, closure, words
+    )
 
 
 @TREATING
@@ -135,8 +161,11 @@ def bandage_changed(request: HttpRequest, patient: Patient, bandage_id: int) -> 
     """A bandage was looked at or changed and stays on."""
     bandage = get_object_or_404(patient.bandages, pk=bandage_id)
     words = Words(
-        _("Bandage changed"), _("Save change"), _("Recorded: bandage changed."),
-        about=bandage_line(bandage), caution=bandage_watch(bandage),
+        _("Bandage changed"),
+        _("Save change"),
+        _("Recorded: bandage changed."),
+        about=bandage_line(bandage),
+        caution=bandage_watch(bandage),
     )
     action = partial(actions.change_bandage, by=request.user)
     return _small_page(request, patient, BandageChangeForm(request.POST or None), action, bandage, words)
@@ -149,17 +178,23 @@ def bandage_off(request: HttpRequest, patient: Patient, bandage_id: int) -> Http
     words = Words(
         _("Bandage off for good"), _("Save day off"), _("Recorded: bandage off."), about=bandage_line(bandage)
     )
-    return _small_page(request, patient, DayOffForm(request.POST or None), actions.take_bandage_off, bandage, words)
+    return _small_page(
+        request, patient, DayOffForm(request.POST or None), actions.take_bandage_off, bandage, words
+    )
 
 
 @TREATING
 def bandage_on(request: HttpRequest, patient: Patient) -> HttpResponse:
     """A new bandage without an operation."""
     words = Words(
-        _("Put a bandage on"), _("Save bandage"), _("Recorded: bandage on."),
+        _("Put a bandage on"),
+        _("Save bandage"),
+        _("Recorded: bandage on."),
         about=_("A bandage, dressing or splint without an operation. Checks and changes count from here."),
     )
-    return _small_page(request, patient, BandageForm(request.POST or None), actions.put_bandage_on, patient, words)
+    return _small_page(
+        request, patient, BandageForm(request.POST or None), actions.put_bandage_on, patient, words
+    )
 
 
 @TREATING
@@ -168,7 +203,9 @@ def bandage_edit(request: HttpRequest, patient: Patient, bandage_id: int) -> Htt
     bandage = get_object_or_404(patient.bandages, pk=bandage_id)
     form = EditBandageForm(request.POST or None, instance=bandage, initial={"seen_version": bandage.version})
     words = Words(
-        _("Change a bandage's record"), _("Save changes"), _("Changed. Look at the care plan: its dates may follow.")
+        _("Change a bandage's record"),
+        _("Save changes"),
+        _("Changed. Look at the care plan: its dates may follow."),
     )
     return _small_page(request, patient, form, actions.edit_bandage, bandage, words)
 
@@ -177,8 +214,12 @@ def bandage_edit(request: HttpRequest, patient: Patient, bandage_id: int) -> Htt
 def implant_out(request: HttpRequest, patient: Patient, implant_id: int) -> HttpResponse:
     """An implant is out."""
     implant = get_object_or_404(patient.implants, pk=implant_id)
-    words = Words(_("Implant out"), _("Save day out"), _("Recorded: implant out."), about=implant_line(implant))
-    return _small_page(request, patient, DayOffForm(request.POST or None), actions.take_implant_out, implant, words)
+    words = Words(
+        _("Implant out"), _("Save day out"), _("Recorded: implant out."), about=implant_line(implant)
+    )
+    return _small_page(
+        request, patient, DayOffForm(request.POST or None), actions.take_implant_out, implant, words
+    )
 
 
 @TREATING
@@ -186,8 +227,12 @@ def milestone(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Something happened that the care plan counts from."""
     form = MilestoneForm(request.POST or None, initial={"event": request.GET.get("event")})
     words = Words(
-        _("Record a milestone"), _("Save milestone"), _("Recorded. The dates of the care plan follow from it."),
-        about=_("Something that happened and that the care plan counts from: first water, a test passed, a seal checked."),
+        _("Record a milestone"),
+        _("Save milestone"),
+        _("Recorded. The dates of the care plan follow from it."),
+        about=_(
+            "Something that happened and that the care plan counts from: first water, a test passed, a seal checked."
+        ),
     )
     action = partial(actions.record_milestone, by=request.user)
     return _small_page(request, patient, form, action, patient, words)
@@ -207,9 +252,14 @@ def bandage_change_take_back(request: HttpRequest, patient: Patient, change_id: 
     return _take_back(request, patient, row, bandage_line(row.bandage))
 
 
-def _take_back(request: HttpRequest, patient: Patient, row: Milestone | BandageChange, about: str) -> HttpResponse:
+def _take_back(
+    request: HttpRequest, patient: Patient, row: Milestone | BandageChange, about: str
+) -> HttpResponse:
     words = Words(
-        _("Take this back?"), _("Take it back"), _("Taken back. Look at the care plan: its dates may follow."),
-        about=about, caution=_("Only for what was recorded by mistake. The history keeps that it was written."),
+        _("Take this back?"),
+        _("Take it back"),
+        _("Taken back. Look at the care plan: its dates may follow."),
+        about=about,
+        caution=_("Only for what was recorded by mistake. The history keeps that it was written."),
     )
     return _small_page(request, patient, TakeBackForm(request.POST or None), actions.take_back, row, words)

@@ -50,6 +50,30 @@ def vocabulary() -> Vocabulary:
     )
 
 
+# What is recorded as a milestone: events that no closure, bandage, implant, examination or placement says by itself.
+MILESTONES = ("first_water", "full_water", "conditioning_start", "conditioning_end")
+AT_RECHECK = ("full_water",)
+
+
+@cache
+def event_names() -> Mapping[str, str]:
+    """What has happened, for each event that the plan knows: "Full-time water"."""
+    if not (FOLDER / "events.toml").exists():
+        return {}
+    rows = read_toml(FOLDER / "events.toml")["event"]
+    return {row["slug"]: row.get("done") or row["name"] for row in rows}
+
+
+def event_done(event: str) -> str:
+    """The words for an event that has happened."""
+    return event_names().get(event) or event.replace("_", " ").replace("-", " ").capitalize()
+
+
+def milestone_choices(*, is_at_recheck: bool = False) -> list[tuple[str, str]]:
+    """Events to choose from, as slug and name."""
+    return [(event, event_done(event)) for event in (AT_RECHECK if is_at_recheck else MILESTONES)]
+
+
 def choices(terms: Terms, empty: str = "") -> list[tuple[str, str]]:
     """For a select: an empty first line, then slug and name."""
     return [("", empty), *((term.slug, term.name) for term in terms.values())]
@@ -67,5 +91,9 @@ def _terms(rows: list[dict]) -> dict[str, Term]:
 def _term(row: dict) -> Term:
     plain = {field: row[field] for field in ("hint", "watch", "caution", "must_come_out") if field in row}
     return Term(
-        slug=row["slug"], name=row["name"], anchors=tuple(row.get("anchors", ())), tags=frozenset(row.get("tags", ())), **plain
+        slug=row["slug"],
+        name=row["name"],
+        anchors=tuple(row.get("anchors", ())),
+        tags=frozenset(row.get("tags", ())),
+        **plain,
     )

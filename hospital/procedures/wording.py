@@ -6,8 +6,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from hospital.admissions.days import in_words
-from hospital.procedures.models import Bandage, Closure, Implant
-from hospital.procedures.vocabulary import name_of, vocabulary
+from hospital.procedures.models import Bandage, Closure, Implant, Milestone
+from hospital.procedures.vocabulary import event_done, name_of, vocabulary
 
 
 def closure_line(closure: Closure) -> str:
@@ -17,7 +17,9 @@ def closure_line(closure: Closure) -> str:
     if closure.pattern and closure.pattern != "none":
         parts.append(name_of(words.patterns, closure.pattern).lower())
     if closure.count:
-        parts.append(ngettext("%(count)d in all", "%(count)d in all", closure.count) % {"count": closure.count})
+        parts.append(
+            ngettext("%(count)d in all", "%(count)d in all", closure.count) % {"count": closure.count}
+        )
     return f"{closure.site}: {', '.join(parts)}{_off(closure)}"
 
 
@@ -51,3 +53,8 @@ def bandage_watch(bandage: Bandage) -> str:
     """What to look at every time, for this kind of bandage."""
     term = vocabulary().bandages.get(bandage.kind)
     return term.watch if term else ""
+
+
+def milestone_line(milestone: Milestone) -> str:
+    """ "First water, Tue 05-Jan-2027"."""
+    return f"{event_done(milestone.event)}, {in_words(milestone.happened_on)}"

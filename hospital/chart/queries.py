@@ -1,0 +1,61 @@
+"""Everything about one patient, in a number of queries that does not grow with what is recorded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from hospital.admissions.models import Patient, Photo, Placement, Weight
+from hospital.clock import today
+from hospital.examinations.models import Examination
+from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.queries import orders_of
+from hospital.outcomes.models import Outcome, Reopening
+from hospital.procedures.models import Bandage, Closure, Implant, Milestone, Procedure
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One patient's rows, each list in the order of time, and what day it is where the hospital is."""
+
+    patient: Patient
+    today: date
+    zone: ZoneInfo
+    procedures: list[Procedure]
+    closures: list[Closure]
+    bandages: list[Bandage]
+    implants: list[Implant]
+    milestones: list[Milestone]
+    examinations: list[Examination]
+    orders: list[MedicationOrder]
+    doses: list[DoseGiven]
+    weights: list[Weight]
+    placements: list[Placement]
+    photos: list[Photo]
+    reopenings: list[Reopening]
+    outcome: Outcome | None
+
+
+def record_of(patient: Patient) -> Record:
+    """All that is recorded for a patient."""
+    return Record(
+        patient=patient,
+        today=today(patient.hospital.zone),
+        zone=ZoneInfo(patient.hospital.zone),
+        procedures=list(patient.procedures.select_related("surgeon")),
+        closures=list(patient.closures.all()),
+        bandages=list(patient.bandages.prefetch_related("changes__changed_by")),
+        implants=list(patient.implants.all()),
+        milestones=list(patient.milestones.select_related("recorded_by")),
+        examinations=list(patient.examinations.select_related("examined_by")),
+        orders=list(orders_of(patient)),
+        doses=list(patient.doses_given.select_related("order", "given_by")),
+        weights=list(patient.weights.select_related("weighed_by")),
+        placements=list(
+            patient.placements.select_related("carer__person", "placed_by").order_by("started_at", "pk")
+        ),
+        photos=list(patient.photos.select_related("added_by").order_by("taken_at", "pk")),
+        reopenings=list(patient.reopenings.select_related("reopened_by")),
+        outcome=Outcome.objects.select_related("decided_by").filter(patient=patient).first(),
+    )

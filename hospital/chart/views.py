@@ -1,0 +1,62 @@
+"""The patient's page: what a vet reads in ten seconds."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_GET
+
+from hospital.admissions.access import for_patient
+from hospital.admissions.models import Patient
+from hospital.chart import now as standing
+from hospital.chart.queries import Record, record_of
+from hospital.chart.timeline import timeline
+from hospital.chart.weights_svg import weight_chart
+from hospital.clock import now
+from hospital.outcomes.queries import distance_m
+from hospital.pages import show
+from hospital.people.models import STAFF
+
+FIRST_MOMENTS = 40
+FIRST_PHOTOS = 6
+
+
+@require_GET
+@for_patient(*STAFF)
+def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """Alerts, what is on and in the animal, what comes next, its weight, and everything that happened."""
+    record = record_of(patient)
+    moments = timeline(record)
+    shown = moments if "all" in request.GET else moments[:FIRST_MOMENTS]
+    courses = standing.courses_now(record, now())
+    context = {
+        "patient": patient,
+        "record": record,
+        "courses": courses,
+        "alerts": _alerts(record, courses),
+        "closures": standing.closures_now(record),
+        "bandages": standing.bandages_now(record),
+        "implants": standing.implants_now(record),
+        "weight_chart": _weight_chart(record),
+        "photos": record.photos[: -FIRST_PHOTOS - 1 : -1],
+        "moments": shown,
+        "left_off": len(moments) - len(shown),
+        "distance_m": _released_m(record),
+    }
+    return show(request, "chart/patient.html", context)
+
+
+def _alerts(record: Record, courses: list) -> list[str]:
+    return [] if record.outcome else standing.alerts(record, courses)
+
+
+def _weight_chart(record: Record):
+    return weight_chart(
+        [(row.weighed_at.astimezone(record.zone).date(), row.weight_g) for row in record.weights]
+    )
+
+
+def _released_m(record: Record) -> int | None:
+    """How far from where it was found it was released."""
+    if record.outcome is None:
+        return None
+    return distance_m(record.patient, record.outcome.latitude, record.outcome.longitude)

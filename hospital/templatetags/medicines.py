@@ -1,0 +1,54 @@
+"""Amounts in templates, by the one set of rules for reading them safely (hospital.rules.wording)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from django import template
+from django.utils.translation import gettext
+
+from hospital.rules import wording
+
+register = template.Library()
+
+
+def _tongue() -> wording.Tongue:
+    return wording.Tongue(say=gettext)
+
+
+@register.filter
+def grams(weight_g: Decimal) -> str:
+    """An animal's weight: "812 g"."""
+    return wording.body_weight(weight_g, _tongue())
+
+
+@register.filter
+def milligrams(amount_mg: Decimal) -> str:
+    """An amount of a medicine, to four significant digits: "162.4 micrograms", "5 mg"."""
+    return wording.mass(round(amount_mg, 3 - amount_mg.adjusted()), _tongue())
+
+
+@register.filter
+def millilitres(volume_ml: Decimal) -> str:
+    """A volume, to four places: "0.03 mL"."""
+    return wording.quantity(wording.rounded(volume_ml, 4), wording.Unit.ML, _tongue())
+
+
+@register.filter
+def percent(share: Decimal) -> str:
+    """A share to a tenth: "−4.8%"."""
+    return wording.quantity(wording.rounded(share, 1), wording.Unit.PERCENT, _tongue())
+
+
+@register.filter
+def every_hours(hours: int) -> str:
+    """How often: "once a day"."""
+    return wording.every(hours, _tongue())
+
+
+@register.filter
+def routes(names: Iterable[str]) -> str:
+    """Ways of giving a medicine: "by mouth or by injection under the skin"."""
+    ways = [gettext(wording.ROUTES[wording.Route(name)]) for name in names]
+    return (" " + gettext("or") + " ").join(ways)
