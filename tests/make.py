@@ -6,10 +6,10 @@ import itertools
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
+from hospital.admissions.actions import take_case_number
 from hospital.admissions.models import Patient, Placement, Species, TaxonGroup
 from hospital.clock import now
 from hospital.people.models import Carer, Membership, Person
-from hospital.rules.casenumbers import case_number
 from hospital.sites.models import Hospital
 
 _numbers = itertools.count(1)
@@ -55,7 +55,7 @@ def species(scientific_name: str = "Emys orbicularis", common_name: str = "Europ
 
 def patient(by: Person, *, at: Hospital | None = None, days_ago: int = 10, **fields) -> Patient:
     wanted = dict(
-        hospital=at or by.memberships.first().hospital, case_number=case_number(next(_numbers)), species=None,
+        hospital=at or by.memberships.first().hospital, case_number=take_case_number(), species=None,
         admitted_at=now() - timedelta(days=days_ago), admitted_by=by,
     ) | fields
     wanted["species"] = wanted["species"] or species()

@@ -1,4 +1,26 @@
 from django.urls import path
 
+from hospital.admissions import views
+
 app_name = "admissions"
-urlpatterns = []
+urlpatterns = [
+    path("admit/", views.admit, name="admit"),
+    path("admit/species/", views.species, name="species"),
+    path("admit/cautions/", views.cautions, name="cautions"),
+    path("species/add/", views.species_add, name="species-add"),
+    path("find/", views.find, name="find"),
+    path("patients/", views.in_care, name="in-care"),
+    path("patients/closed/", views.closed, name="closed"),
+    path("patients/<case:case_number>/admitted/", views.admitted, name="admitted"),
+    path("patients/<case:case_number>/edit/", views.edit, name="edit"),
+    path("patients/<case:case_number>/finder/", views.finder, name="finder"),
+    path("patients/<case:case_number>/weigh/", views.weigh, name="weigh"),
+    path("patients/<case:case_number>/marks/add/", views.mark_add, name="mark-add"),
+    path("patients/<case:case_number>/marks/<int:mark_id>/remove/", views.mark_remove, name="mark-remove"),
+    path("patients/<case:case_number>/photos/", views.photos, name="photos"),
+    path("patients/<case:case_number>/photos/add/", views.photo_add, name="photo-add"),
+    path("patients/<case:case_number>/photos/<uuid:key>/", views.photo, name="photo"),
+    path("patients/<case:case_number>/photos/<uuid:key>/small/", views.photo_small, name="photo-small"),
+    path("patients/<case:case_number>/photos/<uuid:key>/remove/", views.photo_remove, name="photo-remove"),
+    path("patients/<case:case_number>/history/", views.history, name="history"),
+]

@@ -20,9 +20,9 @@ def attend(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[Htt
     """Middleware: put `hospital` and `roles` on the request and keep the hospital's time."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
-        request.hospital, request.roles = None, frozenset()
+        request.hospital, request.roles, request.works_at_several = None, frozenset(), False
         if request.user.is_authenticated:
-            request.hospital, request.roles = _place_and_roles(request)
+            request.hospital, request.roles, request.works_at_several = _place_and_roles(request)
         if request.hospital is None:
             return get_response(request)
         with timezone.override(ZoneInfo(request.hospital.zone)):
@@ -31,13 +31,14 @@ def attend(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[Htt
     return middleware
 
 
-def _place_and_roles(request: HttpRequest) -> tuple[Hospital | None, frozenset[Role]]:
+def _place_and_roles(request: HttpRequest) -> tuple[Hospital | None, frozenset[Role], bool]:
     held = list(request.user.memberships.select_related("hospital").order_by("hospital__id"))
     if not held:
-        return None, frozenset()
+        return None, frozenset(), False
     chosen = request.session.get(CHOSEN)
     hospital = next((m.hospital for m in held if m.hospital_id == chosen), held[0].hospital)
-    return hospital, frozenset(Role(m.role) for m in held if m.hospital_id == hospital.pk)
+    roles = frozenset(Role(m.role) for m in held if m.hospital_id == hospital.pk)
+    return hospital, roles, len({m.hospital_id for m in held}) > 1
 
 
 def for_roles(*roles: Role) -> Callable:

@@ -32,8 +32,15 @@ def surroundings(request: HttpRequest) -> dict:
         "person": user,
         "hospital": getattr(request, "hospital", None),
         "roles": roles,
+        "person_links": _person_links(request),
         "menu": [e for label, name, allowed in ENTRIES if roles & set(allowed) and (e := entry(request, label, name))],
     }
+
+
+def _person_links(request: HttpRequest) -> list[dict]:
+    """For people of several hospitals: where to choose the one they work at now."""
+    several = getattr(request, "works_at_several", False)
+    return [{"label": _("Work at another hospital"), "url": reverse("people:work-at")}] if several else []
 
 
 def entry(request: HttpRequest, label: str, name: str) -> dict:

@@ -1,4 +1,19 @@
 from django.urls import path
 
+from hospital.placements import views
+
 app_name = "placements"
-urlpatterns = []
+urlpatterns = [
+    path("carers/", views.carers, name="carers"),
+    path("carers/add/", views.carer_add, name="carer-add"),
+    path("carers/<int:carer_id>/", views.carer, name="carer"),
+    path("carers/<int:carer_id>/edit/", views.carer_edit, name="carer-edit"),
+    path("carers/<int:carer_id>/away/add/", views.away_add, name="away-add"),
+    path("carers/<int:carer_id>/away/<int:away_id>/remove/", views.away_remove, name="away-remove"),
+    path("my-days-away/", views.my_away, name="my-away"),
+    path("my-days-away/<int:away_id>/remove/", views.my_away_remove, name="my-away-remove"),
+    path("patients/<case:case_number>/place/", views.place, name="place"),
+    path("patients/<case:case_number>/bring-back/", views.bring_back, name="bring-back"),
+    path("patients/<case:case_number>/accept/", views.accept, name="accept"),
+    path("patients/<case:case_number>/places/", views.chain, name="chain"),
+]
