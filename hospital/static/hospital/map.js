@@ -10,6 +10,7 @@
 (() => {
   "use strict";
   const DECIMALS = 5; // about a metre
+  const LOOKS = { Polygon: "land", MultiPolygon: "land", Point: "place" };
 
   function numberIn(field) {
     const text = field ? field.value.trim().replace(",", ".") : "";
@@ -40,9 +41,9 @@
     L.geoJSON(await answer.json(), {
       pane: "outline",
       interactive: false,
-      style: ({ geometry }) => ({ className: geometry.type.endsWith("Polygon") ? "land" : "river" }),
+      style: ({ geometry }) => ({ className: LOOKS[geometry.type] || "river" }),
       pointToLayer: ({ properties }, at) => L
-        .circleMarker(at, { pane: "outline", radius: 4, className: "place", interactive: false })
+        .circleMarker(at, { pane: "outline", radius: 4, interactive: false })
         .bindTooltip(nameLabel(properties.name), { permanent: true, direction: "right" }),
     }).addTo(map);
   }
