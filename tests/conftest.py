@@ -1,8 +1,22 @@
 """Standing people, and makers for what tests need. Say in a test only what matters there."""
 
+import tempfile
+from pathlib import Path
+
 import pytest
+from django.conf import settings as all_settings
 
 from tests import make
+
+
+def pytest_configure() -> None:
+    """Cheap passwords, static files straight from their folders, and photographs that nobody keeps."""
+    all_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    all_settings.STORAGES = all_settings.STORAGES | {
+        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+    }
+    all_settings.WHITENOISE_AUTOREFRESH = all_settings.WHITENOISE_USE_FINDERS = True
+    all_settings.MEDIA_ROOT = Path(tempfile.mkdtemp(prefix="media-"))
 
 
 @pytest.fixture()
