@@ -57,6 +57,15 @@ class Species(models.Model):
     def __str__(self) -> str:
         return self.common_name
 
+    @property
+    def caution_kind(self) -> str:
+        """Which of the usual cautions fits (templates/_caution.html); empty for a species that is not dangerous."""
+        if not self.is_dangerous:
+            return ""
+        if self.group_id == "bat":
+            return "bat"
+        return "venom" if "venom" in self.danger_note.lower() else "bite"
+
 
 class Cause(models.Model):
     """Why an animal needed help."""
