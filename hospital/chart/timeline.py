@@ -14,7 +14,7 @@ from hospital.chart.queries import Record
 from hospital.medications.wording import line as medication_line
 from hospital.outcomes.models import Outcome
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
-from hospital.procedures.vocabulary import event_done, name_of, vocabulary
+from hospital.procedures.vocabulary import event_name, name_of, vocabulary
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
 from hospital.rules.wording import body_weight
 
@@ -162,7 +162,7 @@ def _milestones(record: Record) -> Iterator[Moment]:
         url = _url("procedures:milestone-take-back", record, row.pk)
         yield Moment(
             row.happened_on,
-            event_done(row.event),
+            event_name(row.event),
             "check",
             lines=_said(row.note),
             by=str(row.recorded_by),

@@ -13,7 +13,7 @@ from hospital.admissions.models import Patient
 from hospital.clock import today
 from hospital.examinations.models import Examination
 from hospital.procedures.queries import bandages_on, closures_in, implants_in
-from hospital.procedures.vocabulary import milestone_choices
+from hospital.procedures.vocabulary import AT_RECHECK, event_name
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
 
 LEFT, CHANGED, OFF = "", "changed", "off"
@@ -88,7 +88,7 @@ class RecheckForm(WeighedForm):
         self.fields["milestones"] = forms.MultipleChoiceField(
             label=_("From today"),
             required=False,
-            choices=milestone_choices(is_at_recheck=True),
+            choices=[(event, event_name(event)) for event in AT_RECHECK],
             widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
         )
 

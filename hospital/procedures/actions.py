@@ -15,7 +15,9 @@ from hospital.admissions.models import Patient
 from hospital.edits import save_edit
 from hospital.people.models import Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
+from hospital.procedures.queries import is_vet
 
+RELEASE_ASSESSMENT = "release_assessment"
 Row = Mapping[str, Any]
 WENT_ON = {Closure: "closed_on", Bandage: "applied_on", Implant: "placed_on"}
 
@@ -194,6 +196,8 @@ def record_milestone(
     """Something happened that the care plan counts from. The same event twice on one day is one too many."""
     patient = locked(patient)
     refuse_day(patient, happened_on, field="happened_on")
+    if event == RELEASE_ASSESSMENT and not is_vet(by, patient):
+        raise ValidationError({"event": _("Whether it is fit to go is a vet's judgement.")})
     if patient.milestones.filter(event=event, happened_on=happened_on).exists():
         raise ValidationError({"event": _("This is already recorded for that day.")})
     milestone = Milestone(patient=patient, recorded_by=by, event=event, happened_on=happened_on, note=note)

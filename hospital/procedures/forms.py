@@ -16,7 +16,7 @@ from hospital.clock import today
 from hospital.procedures.actions import refuse_removal
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.queries import clinical_staff
-from hospital.procedures.vocabulary import Term, choices, milestone_choices, vocabulary
+from hospital.procedures.vocabulary import Term, choices, event_name, milestones, vocabulary
 
 CHOOSE = _("Choose")
 AS_USUAL = _("As usual for this kind")
@@ -175,8 +175,8 @@ class ProcedureForm(forms.ModelForm):
         return vocabulary().procedures.get(self["kind"].value() or "")
 
     def is_valid(self) -> bool:
-        rows_are_valid = [rows.is_valid() for rows in self.rows.values()]
-        return super().is_valid() and all(rows_are_valid)
+        is_right = super().is_valid()  # first, because `clean` puts mistakes at rows
+        return all([is_right, *(rows.is_valid() for rows in self.rows.values())])
 
     def clean(self) -> dict:
         data = super().clean()
@@ -274,7 +274,9 @@ class MilestoneForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["event"].choices = [("", CHOOSE), *milestone_choices()]
+        groups = {"steps": _("Steps of the plan"), "facts": _("Tests, treatments, eggs"), "case": _("True of the case")}
+        named = [(groups[group], [(e, event_name(e)) for e in events]) for group, events in milestones().items()]
+        self.fields["event"].choices = [("", CHOOSE), *named]
 
 
 class TakeBackForm(forms.Form):

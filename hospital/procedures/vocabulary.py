@@ -50,28 +50,43 @@ def vocabulary() -> Vocabulary:
     )
 
 
-# What is recorded as a milestone: events that no closure, bandage, implant, examination or placement says by itself.
-MILESTONES = ("first_water", "full_water", "conditioning_start", "conditioning_end")
-AT_RECHECK = ("full_water",)
+AT_RECHECK = (
+    "closure_check", "radiograph_recheck", "dry_dock_end", "full_water", "cage_rest_end", "conditioning_start",
+    "quarantine_end",
+)  # fmt: skip
+AFTER_CLOSING = frozenset({"post_release_check"})  # nothing is added to a closed case
+# Facts that no row of another table says.
+FACTS = (
+    "egg_laid", "hatch", "ranavirus_positive", "chytrid_treatment_end", "chlamydia_treatment_start",
+    "mange_treatment_start",
+)  # fmt: skip
+
+
+@cache
+def _events() -> Mapping[str, list[dict]]:
+    return read_toml(FOLDER / "events.toml")
 
 
 @cache
 def event_names() -> Mapping[str, str]:
-    """What has happened, for each event that the plan knows: "Full-time water"."""
-    if not (FOLDER / "events.toml").exists():
-        return {}
-    rows = read_toml(FOLDER / "events.toml")["event"]
-    return {row["slug"]: row.get("done") or row["name"] for row in rows}
+    """The words for every event, fact and tag that the plan knows: "Full-time water"."""
+    return {row["slug"]: row["label"] for rows in _events().values() for row in rows}
 
 
-def event_done(event: str) -> str:
-    """The words for an event that has happened."""
-    return event_names().get(event) or event.replace("_", " ").replace("-", " ").capitalize()
+def event_name(event: str) -> str:
+    """The words for an event; one that left the list is shown as it was stored."""
+    return event_names().get(event, event)
 
 
-def milestone_choices(*, is_at_recheck: bool = False) -> list[tuple[str, str]]:
-    """Events to choose from, as slug and name."""
-    return [(event, event_done(event)) for event in (AT_RECHECK if is_at_recheck else MILESTONES)]
+@cache
+def milestones() -> Mapping[str, tuple[str, ...]]:
+    """What is written down once for an animal, by group: steps of the plan, facts, and what is true of the case."""
+    steps = [row["slug"] for row in _events()["event"] if row["recorded"] == "milestone"]
+    return {
+        "steps": tuple(slug for slug in steps if slug not in AFTER_CLOSING),
+        "facts": FACTS,
+        "case": tuple(row["slug"] for row in _events()["case_tag"]),
+    }
 
 
 def choices(terms: Terms, empty: str = "") -> list[tuple[str, str]]:

@@ -7,7 +7,7 @@ from django.utils.translation import ngettext
 
 from hospital.admissions.days import in_words
 from hospital.procedures.models import Bandage, Closure, Implant, Milestone
-from hospital.procedures.vocabulary import event_done, name_of, vocabulary
+from hospital.procedures.vocabulary import event_name, name_of, vocabulary
 
 
 def closure_line(closure: Closure) -> str:
@@ -57,4 +57,4 @@ def bandage_watch(bandage: Bandage) -> str:
 
 def milestone_line(milestone: Milestone) -> str:
     """ "First water, Tue 05-Jan-2027"."""
-    return f"{event_done(milestone.event)}, {in_words(milestone.happened_on)}"
+    return f"{event_name(milestone.event)}, {in_words(milestone.happened_on)}"
