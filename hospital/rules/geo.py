@@ -128,8 +128,7 @@ def dms(value: Decimal, axis: Axis, places: int = 0) -> str:
 
 
 def parse_coordinates(text: str) -> tuple[Decimal, Decimal]:
-    """Latitude and longitude from what somebody typed: decimal degrees, or degrees with minutes and
-    seconds.
+    """Latitude and longitude from what somebody typed: decimal degrees, or degrees, minutes, seconds.
 
     Letters N, S, E, W or a minus sign tell the side; with letters, either order will do. Raises ValueError
     with a sentence for the person who typed it.
@@ -156,9 +155,7 @@ class _Half:
 
     @property
     def axis(self) -> Axis | None:
-        return next(
-            (axis for axis, letters in _LETTERS.items() if self.letter and self.letter in letters), None
-        )
+        return next((axis for axis, letters in _LETTERS.items() if self.letter and self.letter in letters), None)
 
     def degrees(self, axis: Axis) -> Decimal:
         if self.is_minus and self.letter:
@@ -167,10 +164,10 @@ class _Half:
             raise ValueError("Only the last part of a coordinate can have decimals: 51°30.5′ or 51°30′30″.")
         if any(number >= 60 for number in self.numbers[1:]):
             raise ValueError("Minutes and seconds run from 0 to below 60.")
-        whole = sum((number / 60**place for place, number in enumerate(self.numbers)), Decimal(0))
-        value = whole if len(self.numbers) == 1 else whole.quantize(TYPED_PLACES)
+        size = sum((number / 60**place for place, number in enumerate(self.numbers)), Decimal(0))
         is_negative = self.is_minus or self.letter in {"S", "W"}
-        return checked(-value if is_negative else value, axis)
+        value = checked(-size if is_negative else size, axis)
+        return value if len(self.numbers) == 1 else value.quantize(TYPED_PLACES)
 
 
 _CONTINENTAL = re.compile(r"([+\-]?\d{1,3}),(\d+)(?:\s*;\s*|,?\s+)([+\-]?\d{1,3}),(\d+)")
@@ -192,9 +189,7 @@ def _halves(text: str) -> tuple[_Half, _Half]:
 
 
 def _where_second_begins(pieces: list[str]) -> int:
-    """The place of the second coordinate: after a comma, at or after a letter, at a sign, or half-way
-    through the numbers.
-    """
+    """The place of the second coordinate: by a comma, a letter or a sign, or half-way through the numbers."""
     commas = [place for place, piece in enumerate(pieces) if piece in ",;"]
     letters = [place for place, piece in enumerate(pieces) if piece in "NSEW"]
     signs = [place for place, piece in enumerate(pieces) if piece in "+-" and place]

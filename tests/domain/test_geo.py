@@ -38,9 +38,7 @@ def metres(one: tuple[Decimal, Decimal], other: tuple[Decimal, Decimal]) -> floa
         (None, "51.5", "-0.1", "0.1"),
     ],
 )
-def test_a_place_is_rounded_to_the_cell_of_its_category_and_shows_no_further_digit(
-    category, latitude, longitude, cell
-):
+def test_a_place_is_rounded_to_the_cell_of_its_category_and_shows_no_further_digit(category, latitude, longitude, cell):
     place = generalise(D("51.50722"), D("-0.12755"), category)
 
     assert (str(place.latitude), str(place.longitude)) == (latitude, longitude)
@@ -48,9 +46,7 @@ def test_a_place_is_rounded_to_the_cell_of_its_category_and_shows_no_further_dig
 
 
 def test_an_extreme_species_has_no_place_at_all():
-    assert generalise(D("51.50722"), D("-0.12755"), 1, 30) == PublicPlace(
-        None, None, None, None, Sensitivity.EXTREME
-    )
+    assert generalise(D("51.50722"), D("-0.12755"), 1, 30) == PublicPlace(None, None, None, None, Sensitivity.EXTREME)
 
 
 def test_a_place_that_somebody_decided_to_show_is_shown_as_held():
@@ -204,6 +200,7 @@ def test_zero_has_no_side():
         ("51-30-26 0-7-39", "Write a latitude and a longitude, for example"),
         ("51.5N 0.1N", "not two of a kind"),
         ("95, 10", "A latitude lies between -90 and 90 degrees, not 95."),
+        ("9" * 40 + " 30, 0 0", "A latitude lies between"),
         ("10, 190", "A longitude lies between -180 and 180 degrees, not 190."),
         ("51°60′N 0°0′W", "Minutes and seconds run from 0 to below 60."),
         ("51°30′60″N 0°0′W", "Minutes and seconds run from 0 to below 60."),
@@ -250,9 +247,7 @@ def test_the_true_place_lies_within_the_published_uncertainty(latitude, longitud
 
 @FAST
 @given(latitudes, longitudes, st.sampled_from([2, 3, 4]))
-def test_generalising_twice_changes_nothing_and_the_copy_depends_on_its_cell_alone(
-    latitude, longitude, category
-):
+def test_generalising_twice_changes_nothing_and_the_copy_depends_on_its_cell_alone(latitude, longitude, category):
     place = generalise(latitude, longitude, category)
 
     assert generalise(place.latitude, place.longitude, category) == place
@@ -273,8 +268,7 @@ def test_degrees_minutes_and_seconds_come_back_to_a_hundredth_of_a_second(latitu
     found = parse_coordinates(typed)
 
     assert all(
-        abs(there - here) * 3600 <= D("0.00501")
-        for there, here in zip(found, (latitude, longitude), strict=True)
+        abs(there - here) * 3600 <= D("0.00501") for there, here in zip(found, (latitude, longitude), strict=True)
     )
 
 
