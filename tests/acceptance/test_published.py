@@ -1,0 +1,245 @@
+"""Every published figure of fixtures/published/ against our own answer. The id of a test is its citation."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from datetime import UTC, date, datetime, timedelta
+from decimal import ROUND_DOWN, Decimal
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from geographiclib.geodesic import Geodesic
+
+from handover.schedule.courses import dose_times, next_dose, washout_ends
+from hospital.rules.doses import (
+    Mass,
+    bottle_lasts_days,
+    converted,
+    diluted_mg_per_ml,
+    dose_mg,
+    doses_in_course,
+    exact_ml,
+    mg_per_ml_of_percent,
+    tablets_per_dose,
+    to_step,
+)
+from hospital.rules.geo import Axis, dms, parse_coordinates, precision_uncertainty_m
+from hospital.rules.weights import (
+    JACKSON_ACCEPTABLE,
+    Weighing,
+    g_from_pounds,
+    gain_g_per_kg_per_day,
+    jackson_ratio,
+    trend_g_per_day,
+)
+
+FOLDER = Path(__file__).parents[2] / "fixtures" / "published"
+FILES = ("doses", "weights", "places", "courses")
+D = Decimal
+FIRST = date(2027, 3, 1)
+Given = Mapping[str, object]
+
+
+def checks() -> list[dict]:
+    rows = []
+    for name in FILES:
+        rows += tomllib.loads((FOLDER / f"{name}.toml").read_text(), parse_float=Decimal)["check"]
+    return rows
+
+
+def oral_volume(weight_lb, lb_per_kg, mg_per_kg, strength_mg, per_ml):
+    weight_g = g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg)
+    dose = dose_mg(weight_g, D(mg_per_kg))
+    volume = exact_ml(dose, D(strength_mg), D(per_ml))
+    return {"weight_kg": weight_g / 1000, "dose_mg": dose, "volume_ml": volume}
+
+
+def conversions(mg, micrograms, pounds, lb_per_kg):
+    return {
+        "g": [converted(D(amount), Mass.MG, Mass.G) for amount in mg],
+        "mg": converted(D(micrograms), Mass.MICROGRAM, Mass.MG),
+        "kg": g_from_pounds(D(pounds), pounds_per_kg=lb_per_kg) / 1000,
+    }
+
+
+def rounding(values, step, cut):
+    return {"rounded": [to_step(value, step) for value in values], "cut": to_step(cut, D(1), ROUND_DOWN)}
+
+
+def desired_over_have(want_have_per_ml):
+    volumes = [exact_ml(*map(D, case)) for case in want_have_per_ml]
+    return {"volumes_ml": volumes, "printed_ml": [to_step(volume, D("0.1")) for volume in volumes]}
+
+
+def units_per_pound(weight_lb, units_per_lb, units_per_ml, times_a_day):
+    volume = exact_ml(D(weight_lb) * units_per_lb, D(units_per_ml))
+    return {"volume_ml": volume, "ml_a_day": volume * doses_in_course(1, 24 // times_a_day)}
+
+
+def units_per_kg(weight_lb, lb_per_kg, units_per_kg, units_per_ml):
+    units = dose_mg(g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg), D(units_per_kg))
+    return {"units": units, "volume_ml": exact_ml(units, D(units_per_ml))}
+
+
+def percent_solution(weights_lb, lb_per_kg, mg_per_kg, percent):
+    mg_per_ml = mg_per_ml_of_percent(D(percent))
+    weights_g = [g_from_pounds(D(pounds), pounds_per_kg=lb_per_kg) for pounds in weights_lb]
+    volumes = [exact_ml(dose_mg(weight_g, D(mg_per_kg)), mg_per_ml) for weight_g in weights_g]
+    return {"mg_per_ml": mg_per_ml, "volumes_ml": volumes}
+
+
+def tablets_for_a_course(dose_mg, tablet_mg, every_hours, days):
+    return {"tablets": tablets_per_dose(D(dose_mg), D(tablet_mg)) * doses_in_course(days, every_hours)}
+
+
+def days_of_a_bottle(bottle_ml, dose_mg, strength_mg, per_ml, every_hours):
+    volume = exact_ml(D(dose_mg), D(strength_mg), D(per_ml))
+    return {"days": bottle_lasts_days(D(bottle_ml), volume, every_hours)}
+
+
+def dilution(stock_percent, stock_ml, water_ml):
+    stock = mg_per_ml_of_percent(D(stock_percent))
+    return {"final_percent": diluted_mg_per_ml(stock, D(stock_ml), D(water_ml)) / 10}
+
+
+def ratio(weight_g, length_mm):
+    found = jackson_ratio(D(weight_g), D(length_mm))
+    low, high = JACKSON_ACCEPTABLE
+    return {"ratio": found, "is_acceptable": low <= found <= high}
+
+
+def daily_gain(from_g, to_g, days):
+    weighings = [Weighing(FIRST, D(from_g)), Weighing(FIRST + timedelta(days), D(to_g))]
+    return {
+        "g_per_day": trend_g_per_day(weighings),
+        "g_per_kg_per_day": gain_g_per_kg_per_day(D(from_g), D(to_g), days),
+    }
+
+
+def trend(days, weights_g):
+    weighings = [Weighing(FIRST + timedelta(on), weight) for on, weight in zip(days, weights_g, strict=True)]
+    return {"g_per_day": trend_g_per_day(weighings)}
+
+
+def pound(pounds):
+    return {"g": [g_from_pounds(D(weight)) for weight in pounds]}
+
+
+def typed_then_distance(places):
+    one, other = (tuple(map(float, parse_coordinates(typed))) for typed in places)
+    return {"metres": D(Geodesic.WGS84.Inverse(*one, *other)["s12"])}
+
+
+def carry(start, step_seconds):
+    latitude, longitude = parse_coordinates(start)
+    step = D(step_seconds) / 3600
+    found = {
+        "north": dms(latitude + step, Axis.LATITUDE),
+        "east": dms(longitude + step, Axis.LONGITUDE),
+        "west": dms(longitude - step, Axis.LONGITUDE),
+    }
+    return {side: _with_colons(text, degrees=2 if side == "north" else 3) for side, text in found.items()}
+
+
+def _with_colons(text: str, degrees: int) -> str:
+    """Our way of writing a coordinate, with the marks of the source."""
+    whole, minutes, seconds = re.findall(r"\d+", text)
+    return f"{whole:>0{degrees}}:{minutes}:{seconds}{text[-1]}"
+
+
+def precision(latitudes, precisions_deg):
+    return {
+        "metres": [
+            [precision_uncertainty_m(D(latitude), D(degrees)) for degrees in precisions_deg] for latitude in latitudes
+        ]
+    }
+
+
+def _course(first_at, zone, every_hours, count) -> tuple[datetime, ...]:
+    return dose_times(datetime.fromisoformat(first_at).replace(tzinfo=ZoneInfo(zone)), every_hours, count)
+
+
+def daily_over_a_change(**given):
+    course = _course(**given)
+    return {
+        "last": course[-1].isoformat(),
+        "summer": sum(at.dst() > timedelta(0) for at in course),
+        "winter": sum(at.dst() == timedelta(0) for at in course),
+        "hours": sorted({at.hour for at in course}),
+        "first_utc": f"{course[0].astimezone(UTC):%H:%M}",
+        "last_utc": f"{course[-1].astimezone(UTC):%H:%M}",
+    }
+
+
+def dates(**given):
+    return {"dates": [at.date().isoformat() for at in _course(**given)]}
+
+
+def next_and_elapsed(first_at, zone, every_hours):
+    start = datetime.fromisoformat(first_at).replace(tzinfo=ZoneInfo(zone))
+    following = next_dose(start, every_hours)
+    elapsed = following.astimezone(UTC) - start.astimezone(UTC)
+    return {"next": following.isoformat(), "elapsed_hours": elapsed // timedelta(hours=1)}
+
+
+def washout(half_life_hours, half_lives):
+    last_dose_at = datetime(2027, 3, 1, 8, tzinfo=UTC)
+    span = washout_ends(last_dose_at, D(half_life_hours), half_lives) - last_dose_at
+    return {"days": D(span // timedelta(seconds=1)) / 86400}
+
+
+COMPUTED: dict[str, Callable[..., Given]] = {
+    each.__name__: each
+    for each in (
+        oral_volume,
+        conversions,
+        rounding,
+        desired_over_have,
+        units_per_pound,
+        units_per_kg,
+        percent_solution,
+        tablets_for_a_course,
+        days_of_a_bottle,
+        dilution,
+        daily_gain,
+        trend,
+        pound,
+        typed_then_distance,
+        carry,
+        precision,
+        daily_over_a_change,
+        dates,
+        next_and_elapsed,
+        washout,
+    )
+} | {"jackson_ratio": ratio}
+
+
+def agrees(ours: object, says: object, tolerance: Decimal) -> bool:
+    """Whether an answer agrees with a printed one; figures to the tolerance, lists item by item."""
+    if isinstance(says, list):
+        pairs = zip(ours, says, strict=True)
+        return all(agrees(each, printed, tolerance) for each, printed in pairs)
+    if isinstance(says, Decimal | int) and not isinstance(says, bool):
+        return abs(D(ours) - says) <= tolerance
+    return ours == says
+
+
+@pytest.mark.parametrize("check", [pytest.param(each, id=f"{each['id']}: {each['source']}") for each in checks()])
+def test_we_agree_with(check):
+    ours = COMPUTED[check["computes"]](**check["given"])
+
+    for name, printed in check["says"].items():
+        tolerance = check.get("tolerance", 0)
+        allowed = D(tolerance[name] if isinstance(tolerance, dict) else tolerance)
+        assert agrees(ours[name], printed, allowed), f"{name}: {ours[name]} is not {printed}"
+
+
+def test_every_check_says_where_it_is_from_and_how_we_know():
+    rows = checks()
+
+    assert all(row["source"] and row["how_known"] and row["says"] for row in rows)
+    assert len({row["id"] for row in rows}) == len(rows)
