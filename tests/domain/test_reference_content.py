@@ -29,6 +29,7 @@ CAUSES = toml("causes.toml")
 ADVICE = toml("advice.toml")
 VOCABULARY = toml("vocabulary.toml")
 DRUGS = toml("drugs.toml")
+FACTS = {row["slug"]: row["tags"] for row in toml("events.toml")["fact"]}
 
 TOPICS = {
     "phone_now",
@@ -43,18 +44,6 @@ TOPICS = {
 KNOWN = {"read", "memory", "common practice", "calculated"}
 CLASS_OF = {"bird": "Aves", "mammal": "Mammalia", "reptile": "Reptilia", "amphibian": "Amphibia"}
 ROUTES = {"mouth", "under_skin", "muscle", "vein", "body_cavity", "eye", "skin"}
-FACTS = {
-    "surgery",
-    "wound_care",
-    "shell_repair",
-    "fracture_stabilised",
-    "oxytocin_dose",
-    "lavage",
-    "wash",
-    "feather_repair",
-    "bandage_applied",
-    "splint_applied",
-}
 
 
 def lineage(slug):
@@ -382,9 +371,25 @@ def test_every_list_names_each_choice_once():
         assert [row["slug"] for row in VOCABULARY[name] if len(row["slug"]) > 40] == []
 
 
-def test_procedures_and_bandages_set_only_known_facts():
+def test_procedures_and_bandages_set_only_facts_that_plans_count_from():
     for row in VOCABULARY["procedure"] + VOCABULARY["bandage"]:
-        assert set(row["anchors"]) <= FACTS, row["slug"]
+        assert set(row["anchors"]) <= set(FACTS), row["slug"]
+
+
+def tags_offered(*lists):
+    return {tag for name in lists for row in VOCABULARY[name] for tag in row.get("tags", [])}
+
+
+@pytest.mark.parametrize(
+    ("fact", "lists"),
+    [
+        ("wound_closure", ("closure_material", "procedure")),
+        ("bandage_applied", ("bandage",)),
+        ("surgery", ("implant",)),
+    ],
+)
+def test_every_tag_that_a_rule_may_ask_for_can_be_chosen(fact, lists):
+    assert set(FACTS[fact]) <= tags_offered(*lists)
 
 
 def test_every_closure_material_says_how_it_leaves():
