@@ -173,7 +173,7 @@ reports = st.builds(
     doses_not_taken=st.integers(0, 3),
     is_carer_hurt=st.booleans(),
 )
-FAST = settings(max_examples=40, deadline=None)
+FAST = settings(max_examples=30, deadline=None)
 
 
 @FAST

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from itertools import pairwise
+from itertools import pairwise, product
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -43,17 +43,14 @@ def london(day: int, hour: int, minute: int = 0) -> datetime:
 
 @pytest.mark.parametrize(("zone", "day_before"), ALL_CHANGES)
 def test_the_days_chosen_really_do_change_the_clock(zone, day_before):
-    before, after = (
-        (day_before + timedelta(days)).replace(tzinfo=ZoneInfo(zone)).utcoffset() for days in (0, 2)
-    )
+    before, after = ((day_before + timedelta(days)).replace(tzinfo=ZoneInfo(zone)).utcoffset() for days in (0, 2))
 
     assert before != after
 
 
-@pytest.mark.parametrize("every_hours", [4, 6, 8, 12, 24, 36, 48, 72])
 @pytest.mark.parametrize(("zone", "day_before"), ALL_CHANGES)
-def test_doses_fall_where_a_recurrence_rule_puts_them(zone, day_before, every_hours):
-    for hour in (0, 2, 8, 20):
+def test_doses_fall_where_a_recurrence_rule_puts_them(zone, day_before):
+    for every_hours, hour in product((4, 6, 8, 12, 24, 36, 48, 72), (0, 2, 8, 20)):
         naive = day_before.replace(hour=hour, minute=15)
 
         ours = dose_times(naive.replace(tzinfo=ZoneInfo(zone)), every_hours, 9)
@@ -141,10 +138,7 @@ def test_a_dose_on_time_after_a_shift_shifts_no_further():
 def test_times_stored_in_utc_are_read_in_the_zone_of_the_course():
     given_at = [london(3, 9).astimezone(UTC)]
 
-    assert (
-        remaining_times(london(3, 8), 12, 2, given_at, LateDose.SHIFT)[0].isoformat()
-        == "2027-05-03T21:00:00+01:00"
-    )
+    assert remaining_times(london(3, 8), 12, 2, given_at, LateDose.SHIFT)[0].isoformat() == "2027-05-03T21:00:00+01:00"
 
 
 def test_a_finished_course_has_no_doses_to_come():
@@ -193,23 +187,21 @@ def test_nonsense_is_refused(nonsense):
 
 
 zones = st.sampled_from([ZoneInfo(zone) for zone in CHANGES])
-moments = st.datetimes(
-    clock_face("2020-01-01"), clock_face("2035-01-01"), timezones=zones, allow_imaginary=False
-)
+moments = st.datetimes(clock_face("2020-01-01"), clock_face("2035-01-01"), timezones=zones).map(
+    lambda at: at.astimezone(UTC).astimezone(at.tzinfo)
+)  # no clock time that was skipped
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(moments, st.integers(1, 96), st.integers(1, 30))
-def test_the_doses_of_a_course_are_as_many_as_ordered_in_order_and_never_two_at_once(
-    first_at, every_hours, count
-):
+def test_the_doses_of_a_course_are_as_many_as_ordered_in_order_and_never_two_at_once(first_at, every_hours, count):
     times = [at.astimezone(UTC) for at in dose_times(first_at, every_hours, count)]
 
     assert len(times) == count
     assert all(later > earlier for earlier, later in pairwise(times))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(moments, st.integers(4, 96), st.integers(0, 6), st.sampled_from(LateDose))
 def test_doses_given_on_time_leave_the_course_as_it_was(first_at, every_hours, done, late_dose):
     course = dose_times(first_at, every_hours, 8)

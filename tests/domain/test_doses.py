@@ -264,7 +264,7 @@ weights_g = st.decimals(D("2"), D("90000"), places=1)
 per_kg = st.decimals(D("0.01"), D("60"), places=2)
 strengths = st.decimals(D("0.1"), D("300"), places=1)
 doses_mg = st.decimals(D("0.01"), D("400"), places=2)
-FAST = settings(max_examples=60, deadline=None)
+FAST = settings(max_examples=30, deadline=None)
 
 
 def as_fraction(value: Decimal) -> Fraction:

@@ -231,7 +231,7 @@ def test_seconds_are_rounded_before_they_are_carried(value, axis, places, expect
 
 latitudes = st.decimals(-90, 90, places=6)
 longitudes = st.decimals(-180, 180, places=6)
-FAST = settings(max_examples=60, deadline=None)
+FAST = settings(max_examples=30, deadline=None)
 
 
 @FAST

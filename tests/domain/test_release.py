@@ -254,7 +254,7 @@ ALL = [SUTURES_OUT, HEAVY, SWIMS, SUMMER]
 some_criteria = st.lists(st.sampled_from(ALL), unique=True)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(some_criteria, evidences, plans)
 def test_no_release_is_dated_before_any_of_its_criteria_can_be_met(criteria, evidence, days):
     release_on = earliest_release(criteria, evidence, days)
@@ -271,7 +271,7 @@ def test_no_release_is_dated_before_any_of_its_criteria_can_be_met(criteria, evi
         )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(some_criteria, evidences, plans)
 def test_one_more_criterion_never_brings_the_release_forward(criteria, evidence, days):
     fewer, more = (earliest_release(some, evidence, days) for some in (criteria[1:], criteria))

@@ -453,7 +453,7 @@ protocols = st.builds(
     st.integers(50, 100),
     st.integers(1, 3),
 )
-FAST = settings(max_examples=30, deadline=None)
+FAST = settings(max_examples=25, deadline=None)
 
 
 def days_of(protocol: WaterProtocol, history: dict) -> tuple[Allowance, ...]:

@@ -166,7 +166,7 @@ weights_g = st.decimals(D(5), D(5000), places=1)
 series = st.lists(
     st.builds(Weighing, st.integers(0, 60).map(lambda day: FIRST + timedelta(day)), weights_g), max_size=8
 )
-FAST = settings(max_examples=40, deadline=None)
+FAST = settings(max_examples=30, deadline=None)
 
 
 @FAST

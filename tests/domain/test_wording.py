@@ -273,7 +273,7 @@ orders = st.builds(
     volume_ml=amounts,
     is_in_units=st.booleans(),
 )
-FAST = settings(max_examples=80, deadline=None)
+FAST = settings(max_examples=30, deadline=None)
 
 
 @FAST
