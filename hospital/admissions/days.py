@@ -36,7 +36,7 @@ def day_field(label: str, **kwargs: Any) -> forms.DateField:
 
 
 def locked(patient: Patient) -> Patient:
-    """The patient's row, held until the transaction ends, so that nobody closes the case half-way. Refuses a closed case."""
+    """The patient's row, held until the transaction ends, so that nobody closes it half-way. Refuses a closed case."""
     held = (
         Patient.objects.select_for_update(of=("self",))
         .select_related("hospital", "species__group")

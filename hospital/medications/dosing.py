@@ -80,8 +80,8 @@ def _too_coarse(refusal: TooCoarse, amount_mg: Decimal, mg_per_ml: Decimal) -> s
 def nth_dose_at(first_dose_at: datetime, every_hours: int, number: int) -> datetime:
     """The moment `number` intervals after the first dose, in its zone.
 
-    Intervals of four hours or more keep the clock face over a change to or from summer time; shorter ones run in elapsed
-    hours. A clock time that is skipped moves on by the skipped hour (RFC 5545, section 3.3.5).
+    Intervals of four hours or more keep the clock face over a change to or from summer time; shorter ones
+    run in elapsed hours. A clock time that is skipped moves on by the skipped hour (RFC 5545, section 3.3.5).
     """
     gap = timedelta(hours=every_hours * number)
     if every_hours < SHORTEST_CIVIL_HOURS:

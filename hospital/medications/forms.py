@@ -162,7 +162,7 @@ class OrderForm(forms.ModelForm):
 
 
 def prefilled(proposal: Proposal) -> dict[str, Any]:
-    """A published proposal as values of the form: the lower end of the dose, a strength only where there is just one."""
+    """A published proposal as values of the form: the lower end of the dose, the strength if there is just one."""
     strengths = proposal.strengths_mg_per_ml
     return {
         "drug": proposal.drug,

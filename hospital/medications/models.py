@@ -1,4 +1,4 @@
-"""Medicines ordered and given. Orders are proposals of a licensed vet; this software checks arithmetic, not judgement."""
+"""Medicines ordered and given. A licensed vet orders; this software checks arithmetic, not judgement."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from decimal import Decimal
 from django.conf import settings
 from django.core.validators import MinValueValidator
 from django.db import models
-from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient
@@ -27,15 +26,17 @@ class Route(models.TextChoices):
 
 
 class MedicationOrder(Versioned):
-    """A course: dose from the weight that was used, volume from the strength on the bottle, times from the first dose."""
+    """A course: dose from the weight used, volume from the strength on the bottle, times from the first dose."""
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="medication_orders")
     drug = models.CharField(_("medicine"), max_length=120)
-    mg_per_kg = models.DecimalField(_("dose per kg, in mg"), max_digits=9, decimal_places=4, validators=MORE_THAN_NOTHING)
+    mg_per_kg = models.DecimalField(
+        _("dose per kg, in mg"), max_digits=9, decimal_places=4, validators=MORE_THAN_NOTHING
+    )
     mg_per_ml = models.DecimalField(
         _("strength, in mg per mL"), max_digits=9, decimal_places=4, validators=MORE_THAN_NOTHING
     )
-    weight_g = models.DecimalField(max_digits=9, decimal_places=1, editable=False)  # the weight the dose was worked from
+    weight_g = models.DecimalField(max_digits=9, decimal_places=1, editable=False)  # that the dose was worked from
     dose_mg = models.DecimalField(max_digits=12, decimal_places=6, editable=False)
     volume_ml = models.DecimalField(max_digits=9, decimal_places=4, editable=False)
     syringe_ml = models.DecimalField(max_digits=6, decimal_places=2, editable=False)

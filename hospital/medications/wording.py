@@ -21,7 +21,7 @@ def readable_mg(dose_mg: Decimal) -> Decimal:
 
 
 def as_medication(order: MedicationOrder) -> Medication:
-    """What the line says: the dose that the drawn-up volume holds is the dose ordered, rounded to the syringe's mark."""
+    """What the line says: the dose as ordered, the volume to the syringe's mark."""
     return Medication(
         drug=order.drug,
         dose=readable_mg(order.dose_mg),

@@ -1,4 +1,4 @@
-"""What an outcome must agree with: the last things recorded, the people who may decide, the place where it was found."""
+"""What an outcome must agree with: the last things recorded, who may decide, where it was found."""
 
 from __future__ import annotations
 

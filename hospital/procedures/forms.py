@@ -1,4 +1,4 @@
-"""Forms for what is done to an animal: one page for an operation and all that it leaves, small ones for what follows."""
+"""Forms for what is done to an animal: one page for an operation, small ones for what follows."""
 
 from __future__ import annotations
 

@@ -99,7 +99,7 @@ class Implant(Versioned):
 
 
 class Milestone(models.Model):
-    """Something that happened once and anchors the plan: first water, full-time water, aviary, test passed, clear swab."""
+    """Something that happened once and anchors the plan: first water, aviary, a test passed, a clear swab."""
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="milestones")
     event = models.SlugField(max_length=60)  # an event of fixtures/reference/events.toml

@@ -47,17 +47,17 @@ def made(patient, by, **fields):
     )
 
 
-@pytest.fixture()
+@pytest.fixture
 def closure(patient, vet):
     return made(patient, vet).closures.get()
 
 
-@pytest.fixture()
+@pytest.fixture
 def bandage(patient, vet):
     return made(patient, vet).bandages.get()
 
 
-@pytest.fixture()
+@pytest.fixture
 def implant(patient, vet):
     return made(patient, vet).implants.get()
 
@@ -228,7 +228,7 @@ def as_opened(procedure, by, **changes):
     return sent(by, closures=[row], seen_version=procedure.version, done_on=procedure.done_on.isoformat(), **changes)
 
 
-@pytest.fixture()
+@pytest.fixture
 def procedure(patient, vet):
     return made(patient, vet, bandages=[], implants=[])
 
@@ -420,7 +420,8 @@ def test_two_people_who_correct_one_bandage_see_both_versions(client, patient, v
 
     first = client.post(page, data | {"site": "right wing"})
     second = client.post(page, data | {"site": "both wings"})
-    third = client.post(page, data | {"site": "both wings", "seen_version": second.context["form"]["seen_version"].value()})
+    moved_on = {"seen_version": second.context["form"]["seen_version"].value()}
+    third = client.post(page, data | {"site": "both wings"} | moved_on)
 
     assert [first.status_code, second.status_code, third.status_code] == [302, 409, 302]
     assert "right wing" in second.content.decode()

@@ -1,0 +1,531 @@
+"""Ordering, giving and stopping medicines."""
+
+import random
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.urls import reverse
+
+from handover.schedule.courses import dose_times
+from hospital.admissions.models import Weight
+from hospital.audit.queries import history_of
+from hospital.clock import now
+from hospital.medications import actions, formulary, queries
+from hospital.medications.dosing import nth_dose_at, sheet
+from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.wording import line
+from hospital.rules.wording import NBSP
+from tests import make
+
+pytestmark = pytest.mark.django_db
+HOURS = timedelta(hours=1)
+
+
+def url(name, patient, *args):
+    return reverse(f"medications:{name}", args=[patient.case_number, *args])
+
+
+def weigh(patient, grams, days_ago=0):
+    at = now() - timedelta(days=days_ago)
+    return Weight.objects.create(patient=patient, weighed_at=at, weight_g=Decimal(str(grams)))
+
+
+@pytest.fixture
+def weighed(patient):
+    weigh(patient, 812)
+    return patient
+
+
+def asked(**fields):
+    """The order page as a browser sends it."""
+    data = {
+        "drug": "meloxicam", "mg_per_kg": "0.2", "mg_per_ml": "5", "route": "muscle", "every_hours": "24", "doses": "5",
+        "first_dose_at": f"{now() + HOURS:%Y-%m-%dT%H:%M}",
+    }
+    return data | fields
+
+
+def ordered(patient, by, **fields):
+    data = dict(
+        drug="meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal(5), route="muscle", every_hours=24, doses=5,
+        first_dose_at=now() - HOURS, instruction="", is_weight_checked=False, is_warning_read=False, dose_reason="",
+        checked_by=None, seen_weight_g=None,
+    )
+    return actions.order_medication(patient, by=by, **data | fields)
+
+
+def words(answer):
+    return answer.content.decode().replace(NBSP, " ")
+
+
+# --- who may ------------------------------------------------------------------------------------------------------
+
+
+def test_a_vet_orders_and_stops_and_a_nurse_gives(client, weighed, vet, nurse, coordinator, carer, stranger):
+    order = ordered(weighed, vet)
+    make.placement(weighed, carer)
+    pages = [url("order", weighed), url("stop", weighed, order.pk), url("give", weighed, order.pk)]
+
+    answers = {}
+    for person in (vet, nurse, coordinator, carer.person, stranger):
+        client.force_login(person)
+        answers[person.name] = [client.get(page).status_code for page in pages]
+
+    assert answers == {
+        "Vera Vet": [200, 200, 200], "Nina Nurse": [403, 403, 200], "Cora Coordinator": [403, 403, 403],
+        "Carl Carer": [403, 403, 403], "Stan Stranger": [404, 404, 404],
+    }
+
+
+def test_an_order_is_reached_through_its_own_patient_only(client, weighed, vet):
+    order = ordered(weighed, vet)
+    another = make.patient(vet)
+    client.force_login(vet)
+
+    assert client.get(url("give", another, order.pk)).status_code == 404
+    assert client.get(url("stop", another, order.pk)).status_code == 404
+
+
+# --- sums ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_worked_example_of_the_textbook_sum():
+    # dose = weight x dose rate / strength: a 20 kg animal, 2 mg/kg of a solution of 50 mg/mL is 40 mg in 0.8 mL
+    # (the form of every worked example in veterinary dose-calculation teaching; common practice, no source).
+    course = {"every_hours": 12, "doses": 10, "first_dose_at": make.at("2027-03-01 09:00")}
+
+    worked = sheet(Decimal(20000), mg_per_kg=Decimal(2), mg_per_ml=Decimal(50), **course)
+
+    assert worked.drawn.dose_mg == 40
+    assert worked.drawn.volume_ml == Decimal("0.8")
+    assert worked.drawn.syringe.capacity_ml == 1
+    assert worked.dispense_ml == 8
+    assert worked.last_dose_at == make.at("2027-03-05 21:00")
+
+
+def test_the_times_of_a_course_are_those_that_the_handover_plans_with():
+    chance, zone = random.Random(7), ZoneInfo("Europe/London")
+    for _ in range(300):
+        first = datetime(2027, 1, 1, tzinfo=UTC) + timedelta(minutes=chance.randrange(365 * 1440))
+        every, count = chance.randrange(1, 80), chance.randrange(1, 30)
+
+        planned = dose_times(first.astimezone(zone), every, count)
+
+        assert nth_dose_at(first.astimezone(zone), every, count - 1) == planned[-1]
+
+
+def test_summer_time_moves_no_dose_on_the_clock_face():
+    # Europe/London goes to summer time on 28 March 2027 at 01:00 (European Union directive 2000/84/EC: last Sunday).
+    first = datetime(2027, 3, 27, 8, 0, tzinfo=ZoneInfo("Europe/London"))
+
+    assert [f"{nth_dose_at(first, 12, number):%d %H:%M}" for number in range(4)] == [
+        "27 08:00", "27 20:00", "28 08:00", "28 20:00",
+    ]
+
+
+# --- the live panel -------------------------------------------------------------------------------------------------
+
+
+def test_the_dose_is_worked_out_while_one_types_and_nothing_is_saved_or_blamed(client, weighed, vet):
+    client.force_login(vet)
+
+    answer = client.post(
+        url("order", weighed), asked(doses="", work_out="1"), headers={"HX-Request": "true", "HX-Target": "dose"}
+    )
+    full = client.post(url("order", weighed), asked(work_out="1"), headers={"HX-Request": "true"})
+
+    assert (answer.status_code, full.status_code) == (200, 200)
+    assert "This field is required" not in words(answer)
+    assert words(full).lstrip().startswith('<section class="card" id="dose"')
+    # 812 g x 0.2 mg/kg = 0.1624 mg; / 5 mg/mL = 0.03248 mL; to the marks of 0.01 mL of a 1 mL syringe: 0.03 mL, -7.6 %
+    for piece in ("162.4 micrograms", "0.03 mL", "0.0325 mL", "−7.6%", "812 g", "To dispense", "0.2 mL"):
+        assert piece in words(full)
+    assert MedicationOrder.objects.count() == 0
+
+
+def test_the_work_out_button_does_the_same_without_scripts(client, weighed, vet):
+    client.force_login(vet)
+
+    answer = client.post(url("order", weighed), asked(work_out="1"))
+
+    assert answer.status_code == 200
+    assert "<html" in words(answer)
+    assert "162.4 micrograms" in words(answer)
+    assert 'value="meloxicam"' in words(answer)
+    assert MedicationOrder.objects.count() == 0
+
+
+def test_a_published_proposal_fills_the_form_and_keeps_the_rest(client, weighed, vet):
+    client.force_login(vet)
+
+    page = client.get(url("order", weighed))
+    answer = client.post(
+        url("order", weighed),
+        {"proposal": "turtle-freshwater.meloxicam", "instruction": "with food", "doses": "3", "drug": ""},
+    )
+
+    assert "not adopted by this hospital" in words(page)
+    assert "Uney et al. 2016" in words(page)
+    assert answer.status_code == 200
+    for piece in ('value="meloxicam"', 'value="0.2"', 'value="24"', "with food", 'value="3"'):
+        assert piece in words(answer)
+
+
+# --- ordering -------------------------------------------------------------------------------------------------------
+
+
+def test_an_order_is_worked_from_the_newest_weight(client, weighed, vet):
+    weigh(weighed, 800)
+    client.force_login(vet)
+
+    answer = client.post(url("order", weighed), asked())
+
+    assert answer.status_code == 302
+    order = MedicationOrder.objects.get()
+    assert (order.weight_g, order.dose_mg, order.volume_ml, order.syringe_ml) == (
+        800, Decimal("0.16"), Decimal("0.03"), 1,
+    )
+    assert order.ordered_by == vet
+
+
+def test_the_medication_line_follows_the_safe_writing_rules(weighed, vet):
+    # ISMP list of error-prone abbreviations; NHS common user interface, medication line (2010): label, full units,
+    # no trailing zero, amount per volume, intervals in words.
+    order = ordered(weighed, vet, mg_per_kg=Decimal("0.2000"), mg_per_ml=Decimal("5.0000"), instruction="Left arm first")
+
+    assert line(order).replace(NBSP, " ") == (
+        "meloxicam; 5 mg per mL; DOSE 162.4 micrograms; draw up 0.03 mL; by injection into the muscle; once a day; "
+        "5 doses in all; Left arm first"
+    )
+
+
+@pytest.mark.parametrize(
+    ("fields", "sentence"),
+    [
+        ({"drug": ""}, "This field is required."),
+        ({"mg_per_kg": "a lot"}, "Give a number, for example 0.2."),
+        ({"mg_per_kg": "0"}, "Give a number above 0."),
+        ({"mg_per_kg": "-1"}, "Give a number above 0."),
+        ({"every_hours": "0"}, "greater than or equal to 1"),
+        ({"doses": "100000"}, "less than or equal to 400"),
+        ({"first_dose_at": "soon"}, "Give day and time as"),
+        ({"first_dose_at": "2001-01-01T09:00"}, "This is before admission on"),
+        ({"first_dose_at": "2199-01-01T09:00"}, "more than a year ahead"),
+    ],
+)
+def test_what_is_wrong_is_said_at_the_field_and_nothing_typed_is_lost(client, weighed, vet, fields, sentence):
+    client.force_login(vet)
+
+    answer = client.post(url("order", weighed), asked(instruction="kept") | fields)
+
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert "kept" in words(answer)
+    assert MedicationOrder.objects.count() == 0
+
+
+def test_a_comma_is_read_as_the_decimal_point_and_a_thousand_separator_is_not(client, weighed, vet):
+    client.force_login(vet)
+
+    good = client.post(url("order", weighed), asked(mg_per_kg="0,2"))
+    bad = client.post(url("order", weighed), asked(mg_per_kg="1,000.5"))
+
+    assert (good.status_code, bad.status_code) == (302, 422)
+    assert MedicationOrder.objects.get().mg_per_kg == Decimal("0.2")
+
+
+def test_without_a_weight_nothing_is_ordered(client, patient, vet):
+    client.force_login(vet)
+
+    answer = client.post(url("order", patient), asked())
+
+    assert answer.status_code == 422
+    assert "There is no weight yet. Weigh the animal, then order." in words(answer)
+
+
+def test_a_volume_that_no_syringe_can_show_is_refused_with_a_dilution(client, patient, vet):
+    weigh(patient, 20)  # 20 g x 0.2 mg/kg = 4 micrograms; / 5 mg/mL = 0.0008 mL, below the first mark of 0.01 mL
+    client.force_login(vet)
+
+    answer = client.post(url("order", patient), asked())
+
+    assert answer.status_code == 422
+    assert "0.0008 mL cannot be drawn up within 10% of the dose." in words(answer)
+    assert "Proposal: dilute 1 part in 200 parts altogether, to 25 micrograms per mL, and draw up 0.16 mL." in words(answer)
+    assert MedicationOrder.objects.count() == 0
+
+
+def test_a_volume_beyond_the_largest_syringe_is_refused(client, weighed, vet):
+    client.force_login(vet)
+
+    answer = client.post(
+        url("order", weighed), asked(drug="saline", mg_per_kg="90000", mg_per_ml="1")
+    )
+
+    assert answer.status_code == 422
+    assert "more than the largest syringe holds" in words(answer)
+
+
+# --- hard stops -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("typed", ["ivermectin", "IVERMECTIN 1 % inj.", "Ivermectin (own brand)"])
+@pytest.mark.parametrize("group", ["turtle-freshwater", "tortoise", "crocodilian"])
+def test_ivermectin_is_refused_for_turtles_tortoises_and_crocodilians(client, vet, typed, group):
+    # Teare & Bush 1983, J Am Vet Med Assoc 183:1195-1197: paresis in leopard tortoises at 0.025 mg/kg, deaths above.
+    parents = ("reptile", "animal") if group == "crocodilian" else ("chelonian", "reptile", "animal")
+    species = make.species(f"Test {group}", f"test {group}", group=make.group(group, parents))
+    patient = make.patient(vet, species=species)
+    weigh(patient, 1000)
+    client.force_login(vet)
+
+    ticks = {"is_warning_read": "on", "is_weight_checked": "on"}
+    answer = client.post(url("order", patient), asked(drug=typed, mg_per_kg="0.2", mg_per_ml="10") | ticks)
+
+    assert answer.status_code == 422
+    assert "Ivermectin paralyses and kills turtles, tortoises and crocodilians" in words(answer)
+    assert "Teare &amp; Bush 1983" in words(answer)
+    assert MedicationOrder.objects.count() == 0
+
+
+def test_ivermectin_is_not_refused_for_a_hedgehog(client, vet):
+    hedgehog = make.species("Erinaceus europaeus", "hedgehog", group=make.group("hedgehog", ("mammal", "animal")))
+    patient = make.patient(vet, species=hedgehog)
+    weigh(patient, 700)
+    client.force_login(vet)
+
+    answer = client.post(url("order", patient), asked(drug="ivermectin", mg_per_kg="0.4", mg_per_ml="1"))
+
+    assert answer.status_code == 302
+
+
+def test_penicillin_by_mouth_is_refused_for_a_hare_and_not_by_injection(client, vet):
+    hare = make.species("Lepus europaeus", "hare", group=make.group("hare", ("medium-mammal", "mammal", "animal")))
+    patient = make.patient(vet, species=hare)
+    weigh(patient, 3000)
+    client.force_login(vet)
+    drug = {"drug": "amoxicillin-clavulanate", "mg_per_kg": "8.75", "mg_per_ml": "175"}
+
+    by_mouth = client.post(url("order", patient), asked(route="mouth", **drug))
+    injected = client.post(url("order", patient), asked(route="under_skin", **drug))
+
+    assert (by_mouth.status_code, injected.status_code) == (422, 302)
+    assert "Penicillins by mouth can kill" in words(by_mouth)
+
+
+def test_a_warning_must_be_read_before_the_order_stands(client, weighed, vet):
+    client.force_login(vet)
+    morphine = asked(drug="morphine", mg_per_kg="1.5", mg_per_ml="10", route="under_skin")
+
+    asks = client.post(url("order", weighed), morphine)
+    read = client.post(url("order", weighed), morphine | {"is_warning_read": "on"})
+
+    assert (asks.status_code, read.status_code) == (422, 302)
+    assert "no unsupervised water for 24 hours" in words(asks)
+
+
+# --- doubts -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("days", "status"), [(14, 302), (15, 422)])
+def test_a_weight_older_than_fourteen_days_asks_for_a_tick(client, vet, days, status):
+    patient = make.patient(vet, days_ago=40)
+    weigh(patient, 812, days_ago=days)
+    client.force_login(vet)
+
+    answer = client.post(url("order", patient), asked())
+    ticked = client.post(url("order", patient), asked(is_weight_checked="on"))
+
+    assert answer.status_code == status
+    assert ("more than 14 days ago" in words(answer)) is (status == 422)
+    assert ticked.status_code == 302
+
+
+@pytest.mark.parametrize(("newer", "status"), [(893, 302), (894, 422), (731, 302), (730, 422)])
+def test_a_weight_that_moved_by_more_than_a_tenth_asks_for_a_tick(client, patient, vet, newer, status):
+    weigh(patient, 812, days_ago=3)  # a tenth is 81.2 g
+    weigh(patient, newer)
+    client.force_login(vet)
+
+    answer = client.post(url("order", patient), asked(mg_per_ml="1"))
+
+    assert answer.status_code == status
+    assert (f"The weight went from 812 g to {newer} g, more than 10%." in words(answer)) is (status == 422)
+
+
+def test_a_weight_that_came_in_meanwhile_is_shown_before_the_order_stands(client, weighed, vet):
+    client.force_login(vet)
+    data = asked(seen_weight_g="812.0")
+    weigh(weighed, 790)
+
+    first = client.post(url("order", weighed), data)
+    seen = first.context["form"]["seen_weight_g"].value()
+    second = client.post(url("order", weighed), data | {"seen_weight_g": seen})
+
+    assert (first.status_code, second.status_code) == (422, 302)
+    assert "The animal was weighed meanwhile: 790 g." in words(first)
+    assert MedicationOrder.objects.get().weight_g == 790
+
+
+def test_ten_times_the_published_dose_needs_a_reason_and_a_second_person(client, weighed, vet, nurse):
+    client.force_login(vet)
+    tenfold = asked(mg_per_kg="2")
+
+    alone = client.post(url("order", weighed), tenfold)
+    own_word = client.post(url("order", weighed), tenfold | {"dose_reason": "Specialist's advice", "checked_by": vet.pk})
+    together = client.post(url("order", weighed), tenfold | {"dose_reason": "Specialist's advice", "checked_by": nurse.pk})
+
+    assert [alone.status_code, own_word.status_code, together.status_code] == [422, 422, 302]
+    assert "this is 10 times as much" in words(alone)
+    assert "Name the colleague who checked this dose with you." in words(alone)
+    order = MedicationOrder.objects.get()
+    assert (order.checked_by, order.dose_reason) == (nurse, "Specialist's advice")
+
+
+def test_the_largest_published_figure_is_that_of_the_nearest_group():
+    lineage = ("turtle-freshwater", "chelonian", "reptile", "animal")
+
+    assert formulary.largest_mg_per_kg("Itraconazole 10 mg/mL", lineage) == 10  # listed for chelonians as 5 to 10
+    assert formulary.largest_mg_per_kg("meloxicam", lineage) == Decimal("0.2")
+    assert formulary.largest_mg_per_kg("something else", lineage) is None
+
+
+def test_every_proposal_and_stop_of_the_starter_list_carries_its_source():
+    proposals, stops = formulary.shipped()
+
+    assert all(row.source.strip() and row.how_known.strip() for row in proposals)
+    assert all(stop.source.strip() and stop.reason.strip() for stop in stops)
+    assert all(0 < row.mg_per_kg <= row.mg_per_kg_top for row in proposals)
+
+
+# --- giving -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def order(weighed, vet):
+    return ordered(weighed, vet)
+
+
+def moment(ago=timedelta(0)):
+    return f"{now() - ago:%Y-%m-%dT%H:%M}"
+
+
+def test_a_nurse_writes_down_a_dose_and_the_next_falls_due_one_interval_later(client, weighed, nurse, order):
+    client.force_login(nurse)
+
+    answer = client.post(url("give", weighed, order.pk), {"kind": "given", "given_at": moment()})
+
+    assert answer.status_code == 302
+    assert DoseGiven.objects.get().given_by == nurse
+    fresh = queries.orders_of(weighed).get()
+    assert queries.next_dose_at(fresh, "Europe/London") == order.first_dose_at + timedelta(hours=24)
+
+
+def test_the_same_dose_is_not_given_twice_by_two_people_unless_meant(client, weighed, vet, nurse, order):
+    actions.give_dose(order, by=vet, kind="given", given_at=now() - HOURS / 2, note="")
+    client.force_login(nurse)
+    page, data = url("give", weighed, order.pk), {"kind": "given", "given_at": moment()}
+
+    asks = client.post(page, data)
+    meant = client.post(page, data | {"is_not_double": "on"})
+
+    assert (asks.status_code, meant.status_code) == (422, 302)
+    assert "Vera Vet gave a dose at" in words(asks)
+
+
+def test_a_missed_dose_close_to_a_given_one_is_no_double(client, weighed, vet, order):
+    actions.give_dose(order, by=vet, kind="given", given_at=now() - HOURS / 2, note="")
+    client.force_login(vet)
+
+    answer = client.post(url("give", weighed, order.pk), {"kind": "missed", "given_at": moment()})
+
+    assert answer.status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("ago", "sentence"),
+    [(-timedelta(hours=2), "This is in the future."), (timedelta(days=30), "This is before admission on")],
+)
+def test_a_dose_is_given_between_admission_and_now(client, weighed, vet, order, ago, sentence):
+    client.force_login(vet)
+
+    answer = client.post(url("give", weighed, order.pk), {"kind": "given", "given_at": moment(ago), "note": "kept"})
+
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert "kept" in words(answer)
+
+
+def test_no_more_doses_than_were_ordered(client, weighed, vet):
+    order = ordered(weighed, vet, doses=1)
+    actions.give_dose(order, by=vet, kind="given", given_at=now() - 30 * HOURS, note="")
+    client.force_login(vet)
+
+    answer = client.post(url("give", weighed, order.pk), {"kind": "given", "given_at": moment()})
+
+    assert answer.status_code == 422
+    assert "A vet must order more." in words(answer)
+
+
+def test_a_dose_written_by_mistake_is_taken_back_after_asking(client, weighed, vet, order):
+    dose = actions.give_dose(order, by=vet, kind="given", given_at=now(), note="")
+    client.force_login(vet)
+    page = url("take-dose-back", weighed, dose.pk)
+
+    asked_first = client.post(page, {"is_sure": ""})
+    sure = client.post(page, {"is_sure": "on"})
+
+    assert (asked_first.status_code, sure.status_code) == (422, 302)
+    assert DoseGiven.objects.count() == 0
+    assert history_of(dose).first().action == "delete"
+
+
+# --- stopping -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_course_is_stopped_once_and_then_gets_no_more_doses(client, weighed, vet, order):
+    client.force_login(vet)
+    yesterday = {"stopped_on": f"{now() - timedelta(days=1):%Y-%m-%d}", "stop_reason": "Vomits"}
+
+    first = client.post(url("stop", weighed, order.pk), yesterday)
+    second = client.post(url("stop", weighed, order.pk), yesterday | {"stop_reason": "Other"})
+    dose = client.post(url("give", weighed, order.pk), {"kind": "given", "given_at": moment()})
+
+    assert [first.status_code, second.status_code, dose.status_code] == [302, 422, 422]
+    assert "already stopped" in words(second)
+    assert "This course was stopped on" in words(dose)
+    order.refresh_from_db()
+    assert order.stop_reason == "Vomits"
+
+
+@pytest.mark.parametrize(
+    ("days", "reason", "sentence"),
+    [(-1, "Vomits", "in the future"), (0, "", "This field is required."), (3, "Vomits", "A dose was written down on")],
+)
+def test_stopping_needs_a_reason_and_a_day_that_agrees_with_the_doses(client, weighed, vet, order, days, reason, sentence):
+    actions.give_dose(order, by=vet, kind="given", given_at=now() - timedelta(days=2), note="")
+    client.force_login(vet)
+
+    data = {"stopped_on": f"{now() - timedelta(days=days):%Y-%m-%d}", "stop_reason": reason}
+    answer = client.post(url("stop", weighed, order.pk), data)
+
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+
+
+def test_a_course_runs_until_the_day_of_its_last_dose_is_over(weighed, vet):
+    order = ordered(weighed, vet, doses=3, every_hours=24, first_dose_at=now())
+    last = queries.last_dose_at(order, "Europe/London").date()
+
+    assert queries.ends_on(order, "Europe/London") == last
+    assert queries.is_running(order, last, "Europe/London")
+    assert not queries.is_running(order, last + timedelta(days=1), "Europe/London")
+
+
+@pytest.mark.parametrize(("grams", "old"), [(893, False), (894, True)])
+def test_a_course_asks_for_a_new_order_when_the_weight_moved_by_more_than_a_tenth(weighed, vet, grams, old):
+    order = ordered(weighed, vet)
+
+    assert queries.needs_new_weight(order, Decimal(grams)) is old
