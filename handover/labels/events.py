@@ -1,4 +1,4 @@
-"""Names of events, and of one event of one animal: "Take sutures out · left hind limb"."""
+"""Names of events, and of one event of one animal: "Sutures or staples out · left hind limb"."""
 
 from __future__ import annotations
 
@@ -23,40 +23,34 @@ CALENDARS = {
 
 @dataclass(frozen=True, slots=True)
 class EventName:
-    """`todo` is what somebody does ("Take sutures out"), `done` what has happened then ("Sutures out")."""
+    """The words for an event, fact or routine; `minutes` is the time to book at the clinic, `bring` what the carer brings."""
 
-    todo: str
-    done: str
+    label: str
+    what: str = ""
     minutes: int = 0
     bring: str = ""
 
 
 @cache
 def event_names() -> Mapping[str, EventName]:
-    """The shipped names, read once."""
-    return {row["slug"]: _name(row) for row in read_toml(FOLDER / "events.toml")["event"]}
+    """The shipped names of everything that a plan is about, read once."""
+    shipped = read_toml(FOLDER / "events.toml")
+    rows = (row for table in ("event", "routine", "fact", "case_tag") for row in shipped[table])
+    return {row["slug"]: _name(row) for row in rows}
 
 
 def _name(row: Mapping) -> EventName:
-    return EventName(row["name"], row.get("done") or row["name"], row.get("minutes", 0), row.get("bring", ""))
+    return EventName(row["label"], row.get("what", ""), row.get("visit_minutes", 0), row.get("bring", ""))
 
 
 def name_of(event: str) -> EventName:
-    """The names of an event; one that the list lacks is shown by its own word."""
-    plain = event.replace("_", " ").replace("-", " ").capitalize()
-    return event_names().get(event) or EventName(plain, plain)
+    """The words for an event; one that the list lacks is shown by its own word."""
+    return event_names().get(event) or EventName(event.replace("_", " ").replace("-", " ").capitalize())
 
 
 def event_label(meaning: Meaning) -> str:
-    """What is to be done, on what: "Change the bandage · left wing (2)"."""
-    return _with_subject(name_of(meaning.event).todo, meaning)
-
-
-def done_label(meaning: Meaning) -> str:
-    """What has happened, to what: "Wound closed · left hind limb"."""
-    return _with_subject(name_of(meaning.event).done, meaning)
-
-
-def _with_subject(name: str, meaning: Meaning) -> str:
-    words = f"{name} · {meaning.label}" if meaning.label else name
+    """What it is, and about what: "Bandage check and change · left wing (no. 2)"."""
+    words = name_of(meaning.event).label
+    if meaning.label:
+        words = f"{words} · {meaning.label}"
     return _("%(what)s (no. %(link)d)") % {"what": words, "link": meaning.link} if meaning.link else words

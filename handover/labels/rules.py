@@ -30,7 +30,7 @@ def row_title(value: Rule | SeasonGate | WaterProtocol | Criterion) -> str:
         return value.wording
     if isinstance(value, WaterProtocol):
         return _("Time in water (%(tag)s)") % {"tag": tag_name(value.applies_to)} if value.applies_to else _("Time in water")
-    name = name_of(value.event).todo
+    name = name_of(value.event).label
     if isinstance(value, Rule) and value.applies_to:
         return f"{name} ({tag_name(value.applies_to)})"
     return name
@@ -50,7 +50,7 @@ def row_figures(value: Rule | SeasonGate | WaterProtocol | Criterion) -> str:
 
 def rule_figures(rule: Rule) -> str:
     """ "At least 28, usually 42, at most 42 days after: wound closed"."""
-    anchor = {"anchor": name_of(rule.anchor).done}
+    anchor = {"anchor": name_of(rule.anchor).label}
     if not rule.is_planned and not rule.is_routine:
         return _("Not needed after: %(anchor)s") % anchor
     days = rule_days(rule.min_days, rule.usual_days, rule.max_days)
@@ -62,9 +62,9 @@ def rule_figures(rule: Rule) -> str:
 
 
 def _repeated(rule: Rule, days: str) -> str:
-    ends = _(" or ").join(name_of(end).done.lower() for end in rule.ends)
+    ends = _(" or ").join(name_of(end).label.lower() for end in rule.ends)
     sentence = _("Again and again, %(days)s apart, from: %(anchor)s, until: %(end)s")
-    words = sentence % {"days": days[:1].lower() + days[1:], "anchor": name_of(rule.anchor).done, "end": ends}
+    words = sentence % {"days": days[:1].lower() + days[1:], "anchor": name_of(rule.anchor).label, "end": ends}
     if rule.then_after is None:
         return words
     later = {"n": rule.then_after, "days": plain_days(rule.then_usual_days or 0)}
@@ -91,7 +91,7 @@ def water_figures(protocol: WaterProtocol) -> str:
     ladder = ", ".join(str(minutes) for minutes in protocol.ladder)
     figures = {
         "dry": plain_days(protocol.dry_days), "ladder": ladder, "clean": plain_days(protocol.clean_days),
-        "share": protocol.used_share_percent, "opening": name_of(protocol.opening_event).done.lower(),
+        "share": protocol.used_share_percent, "opening": name_of(protocol.opening_event).label.lower(),
     }  # fmt: skip
     sentence = _(
         "%(dry)s dry, then %(ladder)s minutes a day. Next step after %(clean)s in a row with at least %(share)d %% of the "
@@ -111,7 +111,7 @@ def criterion_figures(criterion: Criterion) -> str:
     if criterion.needs in figures:
         return f"{kind}: {figures[criterion.needs] % {'target': criterion.target.replace('/', ' – ')}}"
     if criterion.needs is Needs.EVENT:
-        return f"{kind}: {name_of(criterion.target).done}"
+        return f"{kind}: {name_of(criterion.target).label}"
     return kind
 
 

@@ -1,0 +1,62 @@
+"""Forms for the decisions that people put into a plan."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy
+
+from hospital.admissions.days import day_field
+
+Choices = Sequence[tuple[str, str]]
+
+
+def reason_field(label: str, *, required: bool, **kwargs: Any) -> forms.CharField:
+    return forms.CharField(label=label, max_length=250, required=required, **kwargs)
+
+
+class EventForm(forms.Form):
+    """A decision about one event of the plan. `events` are those that may be decided about, with their words."""
+
+    event_id = forms.ChoiceField(label=gettext_lazy("What"))
+
+    def __init__(self, *args: Any, events: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["event_id"].choices = events
+
+
+class PinForm(EventForm):
+    """Fix a day for something."""
+
+    on = day_field(gettext_lazy("Day"), help_text=gettext_lazy("Counts even if the clinic is usually closed on that day."))
+    reason = reason_field(gettext_lazy("Why on this day"), required=True)
+
+
+class HoldForm(EventForm):
+    """Not yet: something waits until a day."""
+
+    not_before = day_field(gettext_lazy("Not before"))
+    reason = reason_field(gettext_lazy("Why it must wait"), required=True)
+
+
+class ChoiceForm(forms.Form):
+    """Take another window of the protocol for this animal."""
+
+    rule = forms.ChoiceField(label=gettext_lazy("Other window"))
+    reason = reason_field(gettext_lazy("Why for this animal"), required=True)
+
+    def __init__(self, *args: Any, rules: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["rule"].choices = rules
+
+
+class PublishForm(forms.Form):
+    """Publish what was shown. The hidden fields say which plan was in force and which answer was seen."""
+
+    seen_plan = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    seen_answer = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    reason = reason_field(
+        gettext_lazy("Why the plan changes"), required=False, help_text=gettext_lazy("One line; the carer is told.")
+    )
