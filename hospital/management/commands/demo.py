@@ -7,6 +7,7 @@ import os
 import shutil
 import socket
 import sys
+import tomllib
 from pathlib import Path
 
 from django.conf import settings
@@ -61,9 +62,8 @@ class Command(BaseCommand):
 
 
 def demo_password() -> str:
-    from hospital.demo import PASSWORD
-
-    return PASSWORD
+    people = settings.BASE_DIR / "fixtures" / "demo" / "people.toml"
+    return tomllib.loads(people.read_text())["password"]
 
 
 def refuse_taken_port(port: int) -> None:

@@ -1,0 +1,1 @@
+"""The demonstration: an invented estuary, told in order through the same actions that people use."""

@@ -1,0 +1,309 @@
+"""The live cases of fixtures/demo/stories.toml, told in order: each step happens at its own moment, by its own person."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from handover.logs import actions as logs
+from handover.logs.water import allowance_today
+from handover.packs.actions import make_pack
+from handover.plans import actions as plans
+from handover.releases import actions as releases
+from hospital.admissions import actions as admissions
+from hospital.admissions.models import Cause, Patient, Species
+from hospital.audit.acting import acting
+from hospital.clock import now, pretending
+from hospital.clock import today as today_at
+from hospital.examinations import actions as examinations
+from hospital.medications import actions as medications
+from hospital.people.models import Carer, Person, Role
+from hospital.placements import actions as placements
+from hospital.procedures import actions as procedures
+from hospital.procedures.models import Bandage
+from hospital.sites.models import Hospital
+
+Row = Mapping[str, Any]
+NAMESPACE = uuid.UUID("5ed9e000-0000-4000-8000-000000000000")  # makes the demonstration's keys the same every time
+
+
+@dataclass(frozen=True)
+class Cast:
+    """Whom and what the stories name by key."""
+
+    hospitals: Mapping[str, Hospital]
+    people: Mapping[str, Person]
+    carers: Mapping[tuple[str, str], Carer]
+    now: datetime  # the moment at which the demonstration is made
+
+
+@dataclass(frozen=True)
+class Step:
+    """Something that one person did at one moment."""
+
+    at: datetime
+    by: Person
+    do: Callable[[], Any]
+
+
+class Story:
+    """One case: its rows of the file turned into steps."""
+
+    def __init__(self, row: Row, cast: Cast):
+        self.row, self.cast = row, cast
+        self.hospital = cast.hospitals[row["hospital"]]
+        self.zone = ZoneInfo(self.hospital.zone)
+        self.today = cast.now.astimezone(self.zone).date()
+        self.admitted_on = self.today - timedelta(days=row["admitted_days_ago"])
+        self.admitted_at = self.moment(0, row["admitted_time"])
+        self.vet = next(p for p in cast.people.values() if self._holds(p, Role.VET))
+        self.chief = next((p for p in cast.people.values() if self._holds(p, Role.COORDINATOR)), self.vet)
+        self.patient: Patient = None
+        self.bandages: list[tuple[Row, Bandage]] = []
+
+    def _holds(self, person: Person, role: Role) -> bool:
+        return person.memberships.filter(hospital=self.hospital, role=role).exists()
+
+    def moment(self, day: int, clock: str) -> datetime:
+        """A clock time on a day counted from admission; never before it, never after now."""
+        at = datetime.combine(self.admitted_on + timedelta(days=day), time.fromisoformat(clock), self.zone)
+        return min(max(at, getattr(self, "admitted_at", at)), self.cast.now)
+
+    def day(self, days_ago: int) -> int:
+        """The day, counted from admission, that was so many days ago."""
+        return self.row["admitted_days_ago"] - days_ago
+
+    def on(self, day: int) -> date:
+        return self.admitted_on + timedelta(days=day)
+
+    def tell(self) -> Patient:
+        """Do everything in order. Two steps of one moment keep the order in which they are written here."""
+        for step in sorted(self.steps(), key=lambda step: step.at):
+            with pretending(step.at), acting(step.by.pk, "demonstration"), timezone.override(self.zone):
+                step.do()
+        return self.patient
+
+    def steps(self) -> Iterator[Step]:
+        row = self.row
+        yield Step(self.admitted_at, self.cast.people[row["admitted_by"]], self.admit)
+        for weight in row.get("weights", [])[1:]:
+            yield Step(self.moment(weight["day"], "08:30"), self.vet, self._weigh(weight))
+        for exam in row.get("examination", []):
+            yield self._examination(exam)
+        for procedure in row.get("procedure", []):
+            yield from self._procedure(procedure)
+        for bandage in row.get("bandage", []):
+            yield from self._bandage(bandage, lambda: None, put_on=True)
+        for order in row.get("order", []):
+            yield from self._order(order)
+        for day in row.get("recheck_days", []):
+            yield self._recheck(day)
+        for milestone in row.get("milestone", []):
+            yield self._milestone(milestone["event"], milestone["day"], milestone.get("note", ""))
+        if clutch := row.get("clutch"):
+            yield self._milestone("egg_laid", clutch["laid_day"], f"{clutch['eggs']} eggs, {clutch['incubator']}")
+        for placement in row.get("placement", [])[1:]:
+            yield from self._placement(placement)
+        yield from self._plans()
+        for pin in row.get("pin", []):
+            yield self._pin(pin)
+        for hold in row.get("hold", []):
+            yield self._hold(hold)
+        if log := row.get("log"):
+            yield from self._logs(log)
+        if release := row.get("release"):
+            yield self._release(release)
+
+    # --- what the hospital does -----------------------------------------------------------------------------------
+
+    def admit(self) -> None:
+        row, found = self.row, self.row.get("found", {})
+        plain = {k: row[k] for k in ("name", "circumstances", "sex", "life_stage", "triage", "triage_note") if k in row}
+        flags = {k: row.get(k, False) for k in ("is_gravid", "is_biosecurity_risk", "is_zoonosis_risk")}
+        place = {
+            "found_on": self.admitted_on,
+            "found_place": found.get("place", ""),
+            "found_latitude": Decimal(found["latitude"]) if "latitude" in found else None,
+            "found_longitude": Decimal(found["longitude"]) if "longitude" in found else None,
+            "found_uncertainty_m": found.get("uncertainty_m"),
+        }
+        species = Species.objects.get(scientific_name=row["species"])
+        self.patient = admissions.admit(
+            self.hospital, by=self.cast.people[row["admitted_by"]], at=now(), finder=row.get("finder"), ward=row["placement"][0]["ward"],
+            weight_g=Decimal(row["weights"][0]["g"]) if row.get("weights") else None,
+            animal=plain | flags | place | {"species": species, "cause": Cause.objects.get(slug=row["cause"])},
+        )  # fmt: skip
+        for mark in row.get("identification", []):
+            admissions.note_mark(self.patient, **mark)
+
+    def _weigh(self, weight: Row) -> Callable[[], None]:
+        return lambda: admissions.record_weight(self.patient, by=self.vet, now=now(), weight_g=Decimal(weight["g"]), is_sure=True)
+
+    def _examination(self, exam: Row) -> Step:
+        by = self.cast.people[exam["by"]]
+        seen = {k: exam[k] for k in ("kind", "wound", "body_condition", "findings", "advice") if k in exam}
+        at = self.moment(exam["day"], "10:30")
+        return Step(at, by, lambda: examinations.record_examination(self.patient, by=by, examined_on=self.on(exam["day"]), **seen))
+
+    def _recheck(self, day: int) -> Step:
+        seen = {"wound": "healing" if self.row.get("procedure") else "none", "body_condition": "", "findings": "All well.", "advice": ""}
+        at = self.moment(day, "10:45")
+        return Step(at, self.vet, lambda: examinations.record_recheck(self.patient, by=self.vet, examined_on=self.on(day), **seen))
+
+    def _procedure(self, row: Row) -> Iterator[Step]:
+        by, on = self.cast.people[row["surgeon"]], self.on(row["day"])
+        said = {k: row.get(k, "") for k in ("kind", "site", "indication", "anaesthetic", "findings", "complications")}
+        made: list = []
+
+        def operate() -> None:
+            made.append(
+                procedures.record_procedure(
+                    self.patient, by=by, done_on=on, surgeon=by, **said,
+                    closures=[{k: v for k, v in c.items() if k != "removed_day"} for c in row.get("closures", [])],
+                    bandages=[{k: v for k, v in b.items() if k not in ("changed_days", "removed_day")} for b in row.get("bandages", [])],
+                    implants=[{k: v for k, v in i.items() if k != "removed_day"} for i in row.get("implants", [])],
+                )
+            )  # fmt: skip
+
+        yield Step(self.moment(row["day"], "11:30"), by, operate)
+        for index, closure in enumerate(row.get("closures", [])):
+            if "removed_day" in closure:
+                out = lambda index=index, day=closure["removed_day"]: procedures.take_closure_out(  # noqa: E731
+                    list(made[0].closures.order_by("pk"))[index], removed_on=self.on(day)
+                )
+                yield Step(self.moment(closure["removed_day"], "11:00"), self.vet, out)
+        for index, implant in enumerate(row.get("implants", [])):
+            if "removed_day" in implant:
+                out = lambda index=index, day=implant["removed_day"]: procedures.take_implant_out(  # noqa: E731
+                    list(made[0].implants.order_by("pk"))[index], removed_on=self.on(day)
+                )
+                yield Step(self.moment(implant["removed_day"], "11:00"), self.vet, out)
+        for index, bandage in enumerate(row.get("bandages", [])):
+            yield from self._bandage(bandage, lambda index=index: list(made[0].bandages.order_by("pk"))[index])
+
+    def _bandage(self, row: Row, find: Callable[[], Bandage], put_on: bool = False) -> Iterator[Step]:
+        made: list[Bandage] = []
+        if put_on:
+            fields = {k: row.get(k, "") for k in ("kind", "site", "layers")}
+            apply = lambda: made.append(  # noqa: E731
+                procedures.put_bandage_on(self.patient, by=self.vet, applied_on=self.on(row["day"]), **fields)
+            )
+            find = lambda: made[0]  # noqa: E731
+            yield Step(self.moment(row["day"], "11:40"), self.vet, apply)
+        for day in row.get("changed_days", []):
+            change = lambda day=day: procedures.change_bandage(find(), by=self.vet, changed_on=self.on(day), note="")  # noqa: E731
+            yield Step(self.moment(day, "10:50"), self.vet, change)
+        if "removed_day" in row:
+            off = lambda: procedures.take_bandage_off(find(), removed_on=self.on(row["removed_day"]))  # noqa: E731
+            yield Step(self.moment(row["removed_day"], "10:55"), self.vet, off)
+
+    def _milestone(self, event: str, day: int, note: str) -> Step:
+        def reach() -> None:
+            procedures.record_milestone(self.patient, by=self.vet, event=event, happened_on=self.on(day), note=note)
+
+        return Step(self.moment(day, "11:10"), self.vet, reach)
+
+    def _order(self, row: Row) -> Iterator[Step]:
+        by, first_at = self.cast.people[row["ordered_by"]], self.moment(row["day"], row["time"])
+        asked = {k: row[k] for k in ("drug", "route", "every_hours", "doses", "instruction")}
+        asked |= {"mg_per_kg": Decimal(row["mg_per_kg"]), "mg_per_ml": Decimal(row["mg_per_ml"]), "first_dose_at": first_at}
+        asked |= {"is_weight_checked": True, "is_warning_read": True, "seen_weight_g": None}
+        second = next(p for p in self.cast.people.values() if p != by and self._holds(p, Role.NURSE) or self._holds(p, Role.COORDINATOR))
+        asked |= {"dose_reason": "As listed in the hospital's own formulary", "checked_by": second}
+        made: list = []
+        yield Step(first_at, by, lambda: made.append(medications.order_medication(self.patient, by=by, **asked)))
+        for number in range(row["doses"]):
+            at = datetime.combine(first_at.date(), first_at.time(), self.zone) + timedelta(hours=row["every_hours"] * number)
+            if at < self.cast.now - timedelta(minutes=30):
+                give = lambda at=at: medications.give_dose(made[0], by=self.vet, kind="given", given_at=at, note="")  # noqa: E731
+                yield Step(max(at, first_at) + timedelta(minutes=5), self.vet, give)
+
+    # --- the handover ---------------------------------------------------------------------------------------------
+
+    def _placement(self, row: Row) -> Iterator[Step]:
+        carer = self.cast.carers[row["carer"], self.row["hospital"]] if "carer" in row else None
+        if carer is None:
+            back = lambda: placements.bring_back(self.patient, by=self.chief, at=now(), ward=row["ward"])  # noqa: E731
+            yield Step(self.moment(row["day"], "14:00"), self.chief, back)
+            return
+        send = lambda: placements.place(  # noqa: E731
+            self.patient, carer=carer, by=self.chief, at=now(), on=today_at(self.hospital.zone), note=row.get("note", "Agreed by phone")
+        )
+        yield Step(self.moment(row["day"], "15:00"), self.chief, send)
+        take = lambda: placements.accept(self.patient, by=carer.person, at=now())  # noqa: E731
+        yield Step(self.moment(row["day"], "17:00"), carer.person, take)
+
+    def _plans(self) -> Iterator[Step]:
+        """A plan is published when the animal goes home, and again whenever it was seen; before that nobody waits for one."""
+        homes = [p["day"] for p in self.row.get("placement", []) if "carer" in p]
+        if self.row["admitted_days_ago"] < 1:
+            return
+        first = homes[0] if homes else 1
+        seen = [*self.row.get("recheck_days", []), *(e["day"] for e in self.row.get("examination", []))]
+        days = sorted({first, *(day for day in seen if day > first)})
+        for day in days:
+            reason = "Going home with a carer" if day == first and homes else "After the recheck"
+            yield Step(self.moment(day, "15:30"), self.vet, lambda reason=reason: self._publish(reason))
+        if homes:
+            yield Step(self.moment(days[-1], "15:45"), self.chief, lambda: make_pack(self.patient, by=self.chief, paper="A4"))
+
+    def _publish(self, reason: str) -> None:
+        try:
+            plans.publish(self.patient, by=self.vet, reason=reason)
+        except ValidationError:  # nothing changed since the last plan, or it is in conflict: then the old one stands
+            pass
+
+    def _pin(self, row: Row) -> Step:
+        by, on = self.cast.people[row["by"]], self.today + timedelta(days=row["in_days"])
+        pin = lambda: plans.fix_day(self.patient, by=by, event=row["event"], on=on, reason=row["reason"])  # noqa: E731
+        return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, pin)
+
+    def _hold(self, row: Row) -> Step:
+        by = self.cast.people[row["by"]]
+        until = max(next_first_of_may(self.today), self.today + timedelta(days=row.get("least_days", 0)))
+        hold = lambda: plans.hold(self.patient, by=by, event=row["event"], not_before=until, reason=row["reason"])  # noqa: E731
+        return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, hold)
+
+    def _release(self, row: Row) -> Step:
+        by = self.cast.people[row["by"]]
+        return Step(self.moment(self.day(row["days_ago"]), "12:00"), by, lambda: releases.find_all_met(self.patient, by=by))
+
+    def _logs(self, row: Row) -> Iterator[Step]:
+        home = next((p for p in reversed(self.row["placement"]) if "carer" in p), None)
+        if home is None:
+            return
+        author = self.cast.carers[home["carer"], self.row["hospital"]].person
+        told = {self.day(entry["days_ago"]): entry for entry in row.get("entry", [])}
+        last = self.row["admitted_days_ago"] - row.get("quiet_days", 0)
+        for day in range(home["day"] + 1, last + 1):
+            at = datetime.combine(self.on(day), time(18, 30), self.zone) + timedelta(minutes=(day * 7) % 40)
+            if at <= self.cast.now:
+                yield Step(at, author, self._report(author, row, told.get(day, {}), day))
+
+    def _report(self, author: Person, row: Row, entry: Row, day: int) -> Callable[[], None]:
+        def send() -> None:
+            on = today_at(self.hospital.zone)
+            report = {"eaten": "all", "droppings": "normal", "activity": "usual", "signs": [], "food": row.get("food", "")}
+            allowed = allowance_today(self.patient, on) if row.get("water") == "as_allowed" else None
+            if allowed and allowed.minutes:
+                report["water_minutes"] = allowed.minutes
+            report |= {k: v for k, v in entry.items() if k in ("eaten", "droppings", "activity", "signs", "worries", "water_minutes", "bandage")}
+            if self.patient.bandages.filter(removed_on=None).exists():
+                report.setdefault("bandage", "dry")
+            key = uuid.uuid5(NAMESPACE, f"{self.row['story']} {day}")
+            logs.receive(self.patient, by=author, key=key, made_at=now(), on=on, **report)
+
+        return send
+
+
+def next_first_of_may(today: date) -> date:
+    may = date(today.year, 5, 1)
+    return may if may > today else date(today.year + 1, 5, 1)

@@ -1,0 +1,62 @@
+"""Make the demonstration: hospitals, people, years of closed cases and the stories that are going on now."""
+
+from __future__ import annotations
+
+import tomllib
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
+
+from handover.demo.history import make_history
+from handover.demo.people import make_carers, make_hospitals, make_people
+from handover.demo.stories import Cast, Story
+from handover.protocols.actions import adopt_group
+from handover.protocols.models import LibraryRow
+from hospital.admissions.models import TaxonGroup
+from hospital.audit.acting import acting
+from hospital.clock import now
+from hospital.sites.models import Hospital
+
+FOLDER = settings.BASE_DIR / "fixtures" / "demo"
+
+
+class Command(BaseCommand):
+    help = __doc__
+
+    @transaction.atomic
+    def handle(self, **options) -> None:
+        if Hospital.objects.exists():
+            raise CommandError("There is a hospital already. The demonstration is made in an empty installation only.")
+        people, told = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in ("people", "stories"))
+        with acting(None, "demonstration"):
+            cast = make_cast(people)
+            for row in people["hospital"]:
+                self.adopt_everything(cast, row["slug"])
+            for slug, hospital in cast.hospitals.items():
+                carers = [carer for (_, at), carer in cast.carers.items() if at == slug]
+                make_history(told["history"], hospital, cast.now, by=first_vet(cast, slug), carers=carers)
+        cases = sorted(told["case"], key=lambda row: -row["admitted_days_ago"])
+        for row in cases:
+            Story(row, cast).tell()
+        self.stdout.write(f"{len(cases)} live cases in {len(cast.hospitals)} hospitals.")
+
+    def adopt_everything(self, cast: Cast, slug: str) -> None:
+        """The demonstration's vets have adopted the library as it is shipped; a real hospital reads it row by row."""
+        for group in TaxonGroup.objects.filter(pk__in=LibraryRow.objects.values("group")):
+            adopt_group(group, hospital=cast.hospitals[slug], by=first_vet(cast, slug), at=cast.now)
+
+
+def make_cast(people: dict) -> Cast:
+    zone = ZoneInfo(people["hospital"][0]["zone"])
+    moment = now().astimezone(zone)
+    hospitals = make_hospitals(people["hospital"], moment.date())
+    persons = make_people(people["person"], hospitals, people["password"])
+    carers = make_carers(people["carer"], persons, hospitals, moment.date())
+    return Cast(hospitals=hospitals, people=persons, carers=carers, now=moment)
+
+
+def first_vet(cast: Cast, slug: str):
+    memberships = cast.hospitals[slug].memberships.filter(role="vet").order_by("pk")
+    return memberships.first().person
