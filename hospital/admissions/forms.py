@@ -306,7 +306,7 @@ class SpeciesForm(forms.Form):
     is_aquatic = forms.BooleanField(label=_("Lives in water"), required=False)
     sensitivity = forms.TypedChoiceField(
         label=_("How far its places are hidden in exports"), required=False, coerce=int, empty_value=None,
-        choices=[("", _("Not decided")), (1, _("No place at all")), (2, _("About 7 km")), (3, _("About 700 m")),
+        choices=[("", _("Not decided")), (0, _("Not hidden")), (1, _("No place at all")), (2, _("About 7 km")), (3, _("About 700 m")),
                  (4, _("About 70 m"))],
     )
 

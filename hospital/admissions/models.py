@@ -47,7 +47,7 @@ class Species(models.Model):
     is_dangerous = models.BooleanField(default=False)
     danger_note = models.CharField(max_length=160, blank=True)
     is_aquatic = models.BooleanField(default=False)  # needs water to live in: a carer with a pool
-    sensitivity = models.PositiveSmallIntegerField(null=True, blank=True)  # 1 extreme … 4 low; empty: not listed
+    sensitivity = models.PositiveSmallIntegerField(null=True, blank=True)  # 1 extreme … 4 low, 0 none; empty: not decided
     search_text = models.CharField(max_length=600, editable=False)  # all names, lower case, accents folded
 
     class Meta:

@@ -14,6 +14,7 @@ from django.db import models, transaction
 from django.db.models import ProtectedError, RestrictedError
 
 from hospital.admissions.models import Cause, Species, TaxonGroup
+from hospital.rules.geo import Sensitivity
 
 FOLDER = settings.BASE_DIR / "fixtures" / "reference"
 
@@ -94,7 +95,7 @@ def _one_species(row: dict[str, str]) -> Species:
         is_dangerous=row["is_dangerous"] == "yes",
         danger_note=row["danger_note"],
         is_aquatic=row["is_aquatic"] == "yes",
-        sensitivity=int(row["sensitivity"]) if row["sensitivity"] else None,
+        sensitivity=int(row["sensitivity"]) if row["sensitivity"] else Sensitivity.NONE,
         search_text=searchable(row["common_name"], others, row["scientific_name"]),
     )
 

@@ -7,7 +7,7 @@ import uuid
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.http import urlencode
@@ -271,11 +271,8 @@ def _as_picture(kept: Photo, *, is_small: bool) -> HttpResponse:
         file = kept.file.open("rb")
     except FileNotFoundError:
         raise Http404 from None
-    if is_small:
-        with file:
-            response = HttpResponse(small(file), content_type="image/jpeg")
-    else:
-        response = FileResponse(file, content_type="image/jpeg")
+    with file:  # a kept photograph is small: two thousand pixels of JPEG
+        response = HttpResponse(small(file) if is_small else file.read(), content_type="image/jpeg")
     response["Content-Disposition"] = f'inline; filename="{kept.key}.jpg"'
     response["Content-Security-Policy"] = "default-src 'none'; sandbox"
     response["X-Content-Type-Options"] = "nosniff"
