@@ -1,0 +1,246 @@
+"""Examinations and rechecks."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+
+from hospital.admissions.models import Weight
+from hospital.clock import now, today
+from hospital.examinations.models import Examination
+from hospital.procedures.actions import put_bandage_on, record_procedure, take_closure_out
+from hospital.procedures.models import BandageChange, Milestone
+from tests import make
+
+pytestmark = pytest.mark.django_db
+
+
+def url(name, patient, *args):
+    return reverse(f"examinations:{name}", args=[patient.case_number, *args])
+
+
+def days_ago(days):
+    return today("Europe/London") - timedelta(days=days)
+
+
+@pytest.fixture
+def operated(patient, vet):
+    """A patient with two closures, a bandage and an implant, from five days ago."""
+    sutures = {"site": "left flank", "material": "nylon", "count": 6}
+    record_procedure(
+        patient, by=vet, kind="wound-closure", done_on=days_ago(5), surgeon=vet,
+        closures=[sutures, sutures | {"site": "left thigh"}],
+        bandages=[{"kind": "shell-dressing", "site": "carapace", "layers": ""}],
+        implants=[{"kind": "drain", "site": "flank", "must_come_out": True}],
+    )
+    return patient
+
+
+def seen(**fields):
+    return {"examined_on": days_ago(0).isoformat(), "wound": "clean"} | fields
+
+
+def words(answer):
+    return answer.content.decode()
+
+
+# --- who may --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("page", ["add", "recheck"])
+def test_vets_and_nurses_examine_and_nobody_else(client, patient, vet, nurse, coordinator, carer, stranger, page):
+    make.placement(patient, carer)
+    expected = {vet: 200, nurse: 200, coordinator: 403, carer.person: 403, stranger: 404}
+
+    answers = {}
+    for person in expected:
+        client.force_login(person)
+        answers[person] = client.get(url(page, patient)).status_code
+
+    assert answers == expected
+
+
+# --- examinations -----------------------------------------------------------------------------------------------------
+
+
+def test_an_examination_is_recorded_with_the_weight_in_one_go(client, patient, nurse):
+    client.force_login(nurse)
+
+    answer = client.post(url("add", patient), seen(kind="admission", findings="Bright.", weight_g="812"))
+
+    assert answer.status_code == 302
+    examination = Examination.objects.get()
+    assert (examination.kind, examination.wound, examination.examined_by) == ("admission", "clean", nurse)
+    assert Weight.objects.get().weight_g == 812
+
+
+def test_the_address_chooses_the_kind_and_a_recheck_has_its_own_page(client, patient, vet):
+    client.force_login(vet)
+
+    page = client.get(url("add", patient), {"kind": "release_assessment"})
+    recheck = client.get(url("add", patient), {"kind": "recheck"})
+
+    assert '<option value="release_assessment" selected' in words(page)
+    assert recheck.url == url("recheck", patient)
+
+
+def test_a_release_assessment_is_a_vets_judgement(client, patient, vet, nurse):
+    answers = []
+    for person in (nurse, vet):
+        client.force_login(person)
+        answers.append(client.post(url("add", patient), seen(kind="release_assessment")))
+
+    assert [answer.status_code for answer in answers] == [422, 302]
+    assert "A release assessment is a vet" in words(answers[0])
+
+
+@pytest.mark.parametrize(
+    ("fields", "sentence"),
+    [
+        ({"examined_on": days_ago(-1).isoformat()}, "in the future"),
+        ({"examined_on": days_ago(30).isoformat()}, "before admission"),
+        ({"wound": "fine"}, "Select a valid choice."),
+        ({"weight_g": "1.2 kg"}, "Give the weight in grams"),
+    ],
+)
+@pytest.mark.parametrize("page", ["add", "recheck"])
+def test_what_is_wrong_is_said_and_nothing_typed_is_lost(client, patient, vet, page, fields, sentence):
+    client.force_login(vet)
+
+    answer = client.post(url(page, patient), seen(kind="other", findings="kept") | fields)
+
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert "kept" in words(answer)
+    assert Examination.objects.count() == 0
+
+
+def test_an_unlikely_weight_is_asked_about_and_the_examination_waits_with_it(client, patient, vet):
+    Weight.objects.create(patient=patient, weighed_at=now(), weight_g=Decimal(812))
+    client.force_login(vet)
+    data = seen(kind="other", weight_g="8120")
+
+    asks = client.post(url("add", patient), data)
+    sure = client.post(url("add", patient), data | {"is_sure": "on"})
+
+    assert (asks.status_code, sure.status_code) == (422, 302)
+    assert 'name="is_sure"' in words(asks)
+    assert Examination.objects.count() == 1
+
+
+def test_two_people_who_correct_one_examination_see_both_versions(client, patient, vet):
+    client.force_login(vet)
+    client.post(url("add", patient), seen(kind="other"))
+    page = url("edit", patient, Examination.objects.get().pk)
+    data = seen(kind="other", seen_version=1)
+
+    first = client.post(page, data | {"findings": "theirs"})
+    second = client.post(page, data | {"findings": "mine"})
+    moved_on = {"seen_version": second.context["form"]["seen_version"].value()}
+    third = client.post(page, data | {"findings": "mine"} | moved_on)
+
+    assert [first.status_code, second.status_code, third.status_code] == [302, 409, 302]
+    assert "theirs" in words(second)
+    assert "Both versions" in words(second)
+    assert Examination.objects.get().findings == "mine"
+
+
+# --- rechecks ---------------------------------------------------------------------------------------------------------
+
+
+def done_now(patient):
+    """The recheck page with everything ticked but the second closure."""
+    closure, bandage, implant = patient.closures.first(), patient.bandages.get(), patient.implants.get()
+    return {
+        "closures_out": [closure.pk], f"bandage_{bandage.pk}": "off", "implants_out": [implant.pk],
+        "milestones": ["full_water"], "weight_g": "800",
+    }
+
+
+def test_one_page_records_what_was_seen_and_all_that_was_done(client, operated, vet):
+    client.force_login(vet)
+
+    answer = client.post(url("recheck", operated), seen(advice="Water all day.", **done_now(operated)))
+
+    assert answer.status_code == 302
+    examination = Examination.objects.get()
+    assert (examination.kind, examination.advice) == ("recheck", "Water all day.")
+    assert [row.removed_on for row in operated.closures.all()] == [days_ago(0), None]
+    assert operated.bandages.get().removed_on == operated.implants.get().removed_on == days_ago(0)
+    assert Milestone.objects.get().event == "full_water"
+    assert Weight.objects.get().weight_g == 800
+
+
+def test_a_bandage_may_be_changed_or_left_as_it_is(client, operated, vet):
+    other = put_bandage_on(operated, kind="tail", site="tail", layers="", applied_on=days_ago(3))
+    first = operated.bandages.exclude(pk=other.pk).get()
+    client.force_login(vet)
+
+    client.post(url("recheck", operated), seen(**{f"bandage_{first.pk}": "changed", f"bandage_{other.pk}": ""}))
+
+    assert BandageChange.objects.get().bandage == first
+    assert set(operated.bandages.values_list("removed_on", flat=True)) == {None}
+
+
+def test_a_recheck_of_an_earlier_day_dates_everything_to_that_day(client, operated, vet):
+    client.force_login(vet)
+
+    client.post(url("recheck", operated), seen(**done_now(operated)) | {"examined_on": days_ago(2).isoformat()})
+
+    assert operated.closures.first().removed_on == Milestone.objects.get().happened_on == days_ago(2)
+    assert Weight.objects.get().weighed_at.date() == days_ago(2)
+
+
+def test_a_recheck_is_written_whole_or_not_at_all(client, operated, vet):
+    before_the_operation = {"examined_on": days_ago(7).isoformat()}
+    client.force_login(vet)
+
+    answer = client.post(url("recheck", operated), seen(findings="kept", **done_now(operated)) | before_the_operation)
+
+    assert answer.status_code == 422
+    assert "It cannot come off before it went on" in words(answer)
+    assert "kept" in words(answer)
+    assert Examination.objects.count() == Milestone.objects.count() == Weight.objects.count() == 0
+    assert operated.closures.first().removed_on is None
+
+
+def test_sutures_that_somebody_took_out_meanwhile_are_not_taken_out_again(client, operated, vet):
+    data = seen(**done_now(operated))
+    take_closure_out(operated.closures.first(), removed_on=days_ago(1))
+    client.force_login(vet)
+
+    answer = client.post(url("recheck", operated), data)
+
+    assert answer.status_code == 422
+    assert "recorded as out by somebody else meanwhile" in words(answer)
+    assert Examination.objects.count() == 0
+
+
+def test_another_animals_sutures_cannot_be_taken_out_here(client, operated, vet):
+    another = make.patient(vet)
+    client.force_login(vet)
+
+    answer = client.post(url("recheck", another), seen(closures_out=[operated.closures.first().pk]))
+
+    assert answer.status_code == 422
+    assert operated.closures.first().removed_on is None
+
+
+def test_a_closed_case_is_not_rechecked(client, operated, vet):
+    operated.closed_on = days_ago(0)
+    operated.save()
+    client.force_login(vet)
+
+    answer = client.post(url("recheck", operated), seen())
+
+    assert answer.status_code == 422
+    assert "This case was closed on" in words(answer)
+
+
+def test_after_a_recheck_comes_the_plan(client, operated, vet):
+    client.force_login(vet)
+
+    answer = client.post(url("recheck", operated), seen())
+
+    assert answer.url == f"/patients/{operated.case_number}/plan/replan/"
