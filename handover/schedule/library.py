@@ -11,14 +11,18 @@ import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import MISSING, asdict, dataclass, fields, replace
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any, TypeVar
 
 from handover.schedule.problem import LARGEST_COST, LONGEST_DAYS, PLACES
 
 _ID = re.compile(r"[A-Za-z0-9._-]{1,120}")
 LONGEST_INSTRUCTION = 160
+_DAYS = ("min_days", "usual_days", "max_days")
+_LATER_DAYS = ("then_min_days", "then_usual_days", "then_max_days")
 NOT_CONTENT = frozenset({"csv_row", "published_days", "changed"})  # for the reviewer, not for the planner
 
+Interval = tuple[int | None, int | None, int | None]  # least, usual, longest days
 Row = TypeVar("Row", "Rule", "SeasonGate")
 
 
@@ -37,8 +41,9 @@ class Rule:
     `applies_to` is a tag of the anchoring fact ("" = any). A tagged rule outweighs an untagged one; a rule
     without any days takes the event away for its tag. `repeat_until` makes a chain until another event, or
     until the first of several, separated by commas, that the case has. After `then_after` links of a chain
-    the interval becomes `then_usual_days`, at most `then_max_days`. An alternative counts only where a vet
-    chose it, or where no other rule speaks about that event for that anchor.
+    the interval becomes `then_usual_days`, at least `then_min_days` (None: as before), at most
+    `then_max_days`. An alternative counts only where a vet chose it, or where no other rule speaks about
+    that event for that anchor.
     """
 
     id: str
@@ -58,6 +63,7 @@ class Rule:
     source: str = ""
     how_known: str = ""
     then_after: int | None = None
+    then_min_days: int | None = None
     then_usual_days: int | None = None
     then_max_days: int | None = None
     is_alternative: bool = False
@@ -84,12 +90,12 @@ class Rule:
         """The events that may end the repetition, the preferred one first."""
         return tuple(part.strip() for part in (self.repeat_until or "").split(",") if part.strip())
 
-    def interval(self, link: int) -> tuple[int, int | None]:
-        """Usual and longest days from the link before to this one; the first link is 1. Only for chains."""
-        assert self.usual_days is not None  # checked when the rule was made
+    def interval(self, link: int) -> Interval:
+        """Least, usual and longest days from the link before to this one; the first link of a chain is 1."""
         if self.then_after is None or link <= self.then_after:
-            return self.usual_days, self.max_days
-        return self.then_usual_days or self.usual_days, self.then_max_days
+            return self.min_days, self.usual_days, self.max_days
+        least = self.min_days if self.then_min_days is None else self.then_min_days
+        return least, self.then_usual_days, self.then_max_days
 
     @classmethod
     def from_json(cls, content: Mapping[str, Any]) -> Rule:
@@ -276,14 +282,12 @@ def _check_instruction(name: str, text: str) -> None:
 
 
 def _check_days(name: str, rule: Rule) -> None:
-    for field in ("min_days", "usual_days", "max_days", "then_after", "then_usual_days", "then_max_days"):
+    for field in (*_DAYS, *_LATER_DAYS, "then_after"):
         _check_whole(name, field, getattr(rule, field), LONGEST_DAYS)
     _check_whole(name, "weight", rule.weight, LARGEST_COST)
-    _check_rising(name, "min_days", rule.min_days, "usual_days", rule.usual_days)
-    _check_rising(name, "min_days", rule.min_days, "max_days", rule.max_days)
-    _check_rising(name, "usual_days", rule.usual_days, "max_days", rule.max_days)
-    _check_rising(name, "min_days", rule.min_days, "then_usual_days", rule.then_usual_days)
-    _check_rising(name, "then_usual_days", rule.then_usual_days, "then_max_days", rule.then_max_days)
+    _check_rising(name, _DAYS, (rule.min_days, rule.usual_days, rule.max_days))
+    if rule.then_after is not None:
+        _check_rising(name, _LATER_DAYS, rule.interval(rule.then_after + 1))
 
 
 def _check_whole(name: str, field: str, given: Any, most: int) -> None:
@@ -292,9 +296,11 @@ def _check_whole(name: str, field: str, given: Any, most: int) -> None:
         raise BadRule(name, f"needs a whole number from 0 to {most} for {field}, not {given!r}")
 
 
-def _check_rising(name: str, low: str, lower: int | None, high: str, higher: int | None) -> None:
-    if lower is not None and higher is not None and lower > higher:
-        raise BadRule(name, f"has {low} ({lower}) above {high} ({higher})")
+def _check_rising(name: str, words: tuple[str, ...], days: Interval) -> None:
+    known = [(day, word) for day, word in zip(days, words, strict=True) if day is not None]
+    for (lower, low), (higher, high) in pairwise(known):
+        if lower > higher:
+            raise BadRule(name, f"has {low} ({lower}) above {high} ({higher})")
 
 
 def _check_repeat(name: str, rule: Rule) -> None:

@@ -31,6 +31,7 @@ from handover.schedule.case import (
 )
 from handover.schedule.library import (
     BadRule,
+    Interval,
     Rule,
     SeasonGate,
     gates_for,
@@ -48,7 +49,6 @@ __all__ = [
     "rules_for", "rules_from_toml",
 ]  # fmt: skip
 
-Interval = tuple[int | None, int | None, int | None]  # least, usual, most days
 MOST_LINKS = 12  # a longer chain is planned as its first links get done
 ROOM_DAYS = 60  # how far the horizon reaches past the last expected day
 
@@ -145,7 +145,7 @@ class _Writer:
                 self._count(rule, start, node, (rule.min_days, rule.usual_days, rule.max_days))
             elif rule.min_days is not None:
                 self.lags.append((rule, Lag(_lag_id(rule, node), start, node.id, rule.min_days)))
-        self._hold_and_season(node)
+        self._hold_and_season(node, node.arrows[governing] if governing else None)
 
     def _add(self, node: Node, rule: Rule | None) -> None:
         pinned = None if node.done else self.timing.pin_of(node.id) or node.pinned
@@ -155,6 +155,8 @@ class _Writer:
     def _count(self, rule: Rule, start: str, node: Node, days: Interval) -> None:
         """A lag of least, usual, most days; without the last if it cannot be kept any more."""
         least, usual, most = days
+        if usual is not None and self._is_moved_on(node, self.timing.expected[start] + timedelta(usual)):
+            usual = None  # a later day pulls instead
         if most is not None and self._is_broken(rule, start, node, usual, most):
             most = None
         if (least, usual, most) == (0, None, None) and self.events[start].done:
@@ -182,18 +184,26 @@ class _Writer:
         self.late.append(Late(node.id, rule.id, due, last_day))
         return True
 
-    def _hold_and_season(self, node: Node) -> None:
+    def _is_moved_on(self, node: Node, usual: date) -> bool:
+        """Whether a hold or a season puts the event off beyond its usual day."""
+        excuse = self.timing.excuse(node)
+        return excuse is not None and excuse[0] > usual
+
+    def _hold_and_season(self, node: Node, rule: Rule | None) -> None:
+        """What puts the event off also pulls it near: the pull of its rule would put off what comes before."""
+        excuse, weight = self.timing.excuse(node), rule.weight if rule else 0
         if hold := self.timing.hold_of(node.id):
             said_on = min(hold.from_on, self.setup.today)
             name = self._aside(f"hold:{node.id}", said_on, Meaning("hold", node.subject, label=hold.reason))
-            self.lags.append((None, Lag(f"hold@{node.id}", name, node.id, (hold.not_before - said_on).days)))
+            least = (hold.not_before - said_on).days
+            pull = least if excuse and excuse[1] == name else None
+            self.lags.append((None, Lag(f"hold@{node.id}", name, node.id, least, pull, weight=weight)))
         if season := self.timing.seasons.get(node.id):
             opens, closes = season
-            label = self.timing.gates[node.event].instruction
-            meaning = Meaning("season", node.subject, label=label)
+            meaning = Meaning("season", node.subject, label=self.timing.gates[node.event].instruction)
             name = self._aside(self.timing.season_id(node), opens, meaning)
-            length = (closes - opens).days
-            self.lags.append((None, Lag(f"season@{node.id}", name, node.id, 0, None, length)))
+            pull, length = (0 if excuse and excuse[1] == name else None), (closes - opens).days
+            self.lags.append((None, Lag(f"season@{node.id}", name, node.id, 0, pull, length, weight)))
 
     def _aside(self, name: str, day: date, meaning: Meaning) -> str:
         """An event that only marks a day from which something counts."""
@@ -225,7 +235,7 @@ class _Writer:
         before, done = anchor, self.tree.links_done(rule, anchor)
         for number, fact in enumerate(done, 1):
             before = self._link(rule, anchor, number, fact.on)
-            self.timing.expected[before.id] = fact.on
+            self.timing.expect(before, fact.on, fact.on)
             self._add(before, rule)
         end = self.tree.end_of(rule, anchor)
         if end is None:
@@ -236,26 +246,36 @@ class _Writer:
     def _write_open(self, rule: Rule, before: Node, anchor: Node, end: Node, done: int) -> None:
         for number in range(done + 1, done + MOST_LINKS + 1):
             link = self._next(rule, before, anchor, number)
-            if self.timing.expected[link.id] >= self.timing.expected[end.id]:
+            if self._is_needless(rule, before, link, end):
                 self._close(rule, before, end, number)
                 return
             self._write_link(rule, before, link)
             before = link
 
+    def _is_needless(self, rule: Rule, before: Node, link: Node, end: Node) -> bool:
+        """Whether the end comes by then, or soon after and within the longest interval from the link before."""
+        at, end_at = self.timing.expected[link.id], self.timing.expected[end.id]
+        if at >= end_at or self.timing.pin_of(link.id):
+            return at >= end_at
+        _, usual, most = rule.interval(link.link or 1)
+        is_near = 2 * (end_at - at).days < (usual or 0)
+        return is_near and (most is None or end_at <= self.timing.expected[before.id] + timedelta(most))
+
     def _next(self, rule: Rule, before: Node, anchor: Node, number: int) -> Node:
-        link = self._link(rule, anchor, number)
-        self.timing.expect(link, self.timing.expected[before.id] + timedelta(rule.interval(number)[0]))
+        link, timing = self._link(rule, anchor, number), self.timing
+        least, usual, _ = rule.interval(number)
+        usual_on = timing.expected[before.id] + timedelta(usual or 0)
+        timing.expect(link, usual_on, timing.soonest[before.id] + timedelta(least or 0))
         return link
 
     def _write_link(self, rule: Rule, before: Node, link: Node) -> None:
         self._add(link, rule)
-        usual, most = rule.interval(link.link or 1)
-        self._count(rule, before.id, link, (rule.min_days, usual, most))
-        self._hold_and_season(link)
+        self._count(rule, before.id, link, rule.interval(link.link or 1))
+        self._hold_and_season(link, rule)
 
     def _close(self, rule: Rule, before: Node, end: Node, number: int) -> None:
         """The end comes after the last link, and within the longest interval from it."""
-        most = rule.interval(number)[1]
+        most = rule.interval(number)[2]
         if most is not None:
             last_day = self.timing.expected[before.id] + timedelta(most)
             is_late = before.done is not None and last_day < self.setup.today

@@ -186,6 +186,7 @@ class Timing:
         latest_last = sorted(case.holds, key=lambda hold: (hold.from_on, hold.not_before))
         self.holds = {hold.event_id: hold for hold in latest_last}
         self.expected: dict[str, date] = {}
+        self.soonest: dict[str, date] = {}  # the first open day that the least intervals leave
         self.governs: dict[str, str] = {}
         self.seasons: dict[str, tuple[date, date]] = {}
         for node in tree.order:
@@ -193,25 +194,26 @@ class Timing:
 
     def _expect(self, node: Node) -> None:
         usual = {start: self.expected[start] + usual_of(rule) for start, rule in node.arrows.items()}
+        least = [self.soonest[start] + timedelta(rule.min_days or 0) for start, rule in node.arrows.items()]
         if usual:
             self.governs[node.id] = max(usual, key=lambda start: usual[start])
-        self.expect(node, max(usual.values(), default=self.today))
+        self.expect(node, max(usual.values(), default=self.today), max(least, default=self.today))
 
-    def expect(self, node: Node, usual: date) -> date:
-        """Note the day, or the first open one after it that today, a hold and a season allow."""
-        day = node.done or self.pin_of(node.id) or node.pinned or self._held(node, usual)
+    def expect(self, node: Node, usual: date, least: date) -> None:
+        """Note the usual day, or the first open one that `least`, today, a hold and a season allow."""
+        fixed = node.done or self.pin_of(node.id) or node.pinned
+        soonest = fixed or self._first_open(node, least)
+        day = fixed or max(usual, soonest)
         if not node.done and (gate := self.gates.get(node.event)):
             season = self.seasons[node.id] = gate.next_season(day)
-            is_free = not (self.pin_of(node.id) or node.pinned)
-            day = self.next_open(season[0], node.place) if season[0] > day and is_free else day
-        self.expected[node.id] = day
-        return day
+            if season[0] > day and not fixed:
+                day = soonest = self.next_open(season[0], node.place)
+        self.expected[node.id], self.soonest[node.id] = day, soonest
 
-    def _held(self, node: Node, day: date) -> date:
-        if day <= self.today:
-            day = self.next_open(self.today, node.place)
+    def _first_open(self, node: Node, least: date) -> date:
         hold = self.hold_of(node.id)
-        return self.next_open(hold.not_before, node.place) if hold and hold.not_before > day else day
+        reasons = [least, self.today, *([hold.not_before] if hold else [])]
+        return self.next_open(max(reasons), node.place)
 
     def pin_of(self, event_id: str) -> date | None:
         """The agreed day, unless it has gone by: then the event is late, and free again."""
