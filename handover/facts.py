@@ -31,8 +31,11 @@ ASSESSMENT = "release_assessment"
 QUARANTINE = "quarantine"
 # What a kind of procedure says about the wounds that were closed in it.
 WOUND_TAGS = {
-    "shell-repair": "shell_repair", "coeliotomy": "coelomic", "egg-removal": "coelomic", "limb-fixation": "limb_fixation",
-}  # fmt: skip
+    "shell-repair": "shell_repair",
+    "coeliotomy": "coelomic",
+    "egg-removal": "coelomic",
+    "limb-fixation": "limb_fixation",
+}
 # Implants that come out by a rule of their own, each by itself.
 TEMPORARY = {"drain": "drain", "feeding-tube": "feeding_tube", "catheter": "catheter"}
 FIXATORS = {"tie-in-fixator": "tie_in_fixator", "external-fixator": "external_fixator"}
@@ -54,7 +57,7 @@ def case_of(patient: Patient) -> Case:
 
 
 def setup_of(patient: Patient, today: date) -> Setup:
-    """The days on which this patient's clinic is closed and its carer away. `patient` comes from `cases_of`, or is read."""
+    """The days on which this patient's clinic is closed and its carer away."""
     hospital = patient.hospital
     dates = frozenset(day.on for day in hospital.closed_days.all() if day.on >= today)
     closed = {CLINIC: Closed(frozenset(hospital.closed_weekdays), dates)}
@@ -164,7 +167,7 @@ def _closures(patient: Patient) -> Iterator[Fact]:
 
 
 def _closure_tags(closure: Closure, kinds: Mapping[int, str], bandages: Iterable[Bandage]) -> frozenset[str]:
-    """What holds the wound, what kind of operation closed it, and whether its limb is fixed by a bandage put on with it."""
+    """What holds the wound, what operation closed it, and whether its limb is fixed by a bandage put on with it."""
     material = vocabulary().materials.get(closure.material)
     tags = set(material.tags if material else ())
     if kinds.get(closure.procedure_id) in WOUND_TAGS:
@@ -240,7 +243,7 @@ def _milestones(patient: Patient) -> Iterator[Fact]:
 
 
 def _courses(patient: Patient, zone: ZoneInfo) -> Iterator[Fact]:
-    """The last dose of each course: given, or still to come. A course that was stopped before its first dose is none."""
+    """The last dose of each course, given or still to come. A course stopped before its first dose is none."""
     for order in patient.medication_orders.all():
         first = order.first_dose_at.astimezone(zone)
         last = (first.replace(tzinfo=None) + timedelta(hours=order.every_hours * (order.doses - 1))).date()

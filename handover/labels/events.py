@@ -23,7 +23,7 @@ CALENDARS = {
 
 @dataclass(frozen=True, slots=True)
 class EventName:
-    """The words for an event, fact or routine; `minutes` is the time to book at the clinic, `bring` what the carer brings."""
+    """The words for an event, fact or routine. `minutes`: to book at the clinic; `bring`: by the carer."""
 
     label: str
     what: str = ""

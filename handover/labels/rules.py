@@ -29,7 +29,11 @@ def row_title(value: Rule | SeasonGate | WaterProtocol | Criterion) -> str:
     if isinstance(value, Criterion):
         return value.wording
     if isinstance(value, WaterProtocol):
-        return _("Time in water (%(tag)s)") % {"tag": tag_name(value.applies_to)} if value.applies_to else _("Time in water")
+        return (
+            _("Time in water (%(tag)s)") % {"tag": tag_name(value.applies_to)}
+            if value.applies_to
+            else _("Time in water")
+        )
     name = name_of(value.event).label
     if isinstance(value, Rule) and value.applies_to:
         return f"{name} ({tag_name(value.applies_to)})"
@@ -94,8 +98,8 @@ def water_figures(protocol: WaterProtocol) -> str:
         "share": protocol.used_share_percent, "opening": name_of(protocol.opening_event).label.lower(),
     }  # fmt: skip
     sentence = _(
-        "%(dry)s dry, then %(ladder)s minutes a day. Next step after %(clean)s in a row with at least %(share)d %% of the "
-        "time used and nothing wrong. Full-time water after: %(opening)s."
+        "%(dry)s dry, then %(ladder)s minutes a day. Next step after %(clean)s in a row with at least "
+        "%(share)d %% of the time used and nothing wrong. Full-time water after: %(opening)s."
     )
     return sentence % figures
 

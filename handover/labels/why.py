@@ -38,7 +38,7 @@ def day_in_words(day: date) -> str:
 
 
 def sum_in_words(instance: Instance, event_id: str, chain: Sequence[str], side: Side) -> tuple[Step, ...]:
-    """The chain of one bound as a sum: where it begins, what each rule adds or takes away, and the day that it gives."""
+    """The chain of one bound as a sum: where it begins, what each rule adds or takes away, the day it gives."""
     origin, lags = _walk(instance, event_id, chain)
     day, words = _origin(instance, origin)
     steps = [Step(words, day)]
@@ -156,9 +156,8 @@ def _aims(instance: Instance, days: Mapping[str, date], event_id: str) -> Iterat
 
 def _aim_in_words(instance: Instance, lag: Lag, aim: date, day: date) -> str:
     start = instance.meaning[lag.start]
-    is_done = any(event.done for event in instance.problem.events if event.id == lag.start)
     words = {
-        "days": plain_days(lag.usual or 0), "anchor": event_label(start) if is_done else event_label(start),
+        "days": plain_days(lag.usual or 0), "anchor": event_label(start),
         "aim": day_in_words(aim), "off": plain_days((day - aim).days),
     }  # fmt: skip
     if aim == day:
@@ -176,7 +175,9 @@ def _obstacles(instance: Instance, place: str, aims: Sequence[date]) -> list[str
             reasons.append(_("%(day)s has gone by.") % day)
             continue
         if place in problem.closed and is_shut(problem.closed[place], aim):
-            reasons.append((_("The clinic is closed on %(day)s.") if place == CLINIC else _("Nobody is at home on %(day)s.")) % day)
+            reasons.append(
+                (_("The clinic is closed on %(day)s.") if place == CLINIC else _("Nobody is at home on %(day)s.")) % day
+            )
         if CARER in problem.closed and is_shut(problem.closed[CARER], aim):
             reasons.append(_("The carer is away on %(day)s.") % day)
     return reasons
@@ -187,7 +188,12 @@ def _company(instance: Instance, days: Mapping[str, date], event_id: str) -> lis
     places = {event.id: event.place for event in instance.problem.events if not event.done}
     if places.get(event_id) != CLINIC:
         return []
-    others = [name for name, place in places.items() if place == CLINIC and name != event_id and days[name] == days[event_id]]
+    others = [
+        name for name, place in places.items() if place == CLINIC and name != event_id and days[name] == days[event_id]
+    ]
     if not others:
         return []
-    return [_("One visit together with: %(others)s.") % {"others": "; ".join(event_label(instance.meaning[o]) for o in others)}]
+    return [
+        _("One visit together with: %(others)s.")
+        % {"others": "; ".join(event_label(instance.meaning[o]) for o in others)}
+    ]

@@ -30,7 +30,9 @@ class EventForm(forms.Form):
 class PinForm(EventForm):
     """Fix a day for something."""
 
-    on = day_field(gettext_lazy("Day"), help_text=gettext_lazy("Counts even if the clinic is usually closed on that day."))
+    on = day_field(
+        gettext_lazy("Day"), help_text=gettext_lazy("Counts even if the clinic is usually closed on that day.")
+    )
     reason = reason_field(gettext_lazy("Why on this day"), required=True)
 
 

@@ -69,12 +69,14 @@ class Pin(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_pin_per_event")
+            models.UniqueConstraint(
+                fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_pin_per_event"
+            )
         ]
 
 
 class Hold(models.Model):
-    """A vet's "not yet": the event waits until a day, counted from the recheck that said so. A later one replaces it."""
+    """A vet's "not yet": the event waits until a day, counted from the recheck that said so. A later one counts."""
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="holds")
     event_id = models.CharField(max_length=140)
@@ -87,7 +89,9 @@ class Hold(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_hold_per_event"),
+            models.UniqueConstraint(
+                fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_hold_per_event"
+            ),
             models.CheckConstraint(condition=Q(not_before__gte=F("from_on")), name="a_hold_looks_ahead"),
         ]
 

@@ -24,7 +24,12 @@ OWN_FIGURES = "the hospital's own figures"
 
 @transaction.atomic
 def adopt(
-    subject: LibraryRow | Adoption, *, hospital: Hospital, by: Person, at: datetime, seen_version: int,
+    subject: LibraryRow | Adoption,
+    *,
+    hospital: Hospital,
+    by: Person,
+    at: datetime,
+    seen_version: int,
     figures: Mapping[str, Any] | None = None,
 ) -> Adoption:
     """Put a row in force, with `figures` in place of the library's. What was in force before ends.
@@ -92,7 +97,9 @@ def _with_figures(subject: LibraryRow | Adoption, figures: Mapping[str, Any]) ->
 def _begin(
     subject: LibraryRow | Adoption, hospital: Hospital, content: Mapping[str, Any], *, by: Person, at: datetime
 ) -> Adoption:
-    earlier = Adoption.objects.filter(hospital=hospital, kind=subject.kind, slug=subject.slug).order_by("-version").first()
+    earlier = (
+        Adoption.objects.filter(hospital=hospital, kind=subject.kind, slug=subject.slug).order_by("-version").first()
+    )
     adoption = Adoption(
         hospital=hospital, kind=subject.kind, slug=subject.slug, group=subject.group, content=content,
         version=earlier.version + 1 if earlier else 1, source=subject.source, adopted_by=by, adopted_at=at,

@@ -116,7 +116,9 @@ def _change(name: str, old: _Plan, new: _Plan) -> Change | None:
     before, after = old.events.get(name), new.events.get(name)
     was, now = old.days.get(name), new.days.get(name)
     if after is None:
-        return None if before is None or before.done else Change(name, Kind.DROPPED, was, None, _why_gone(name, old, new))
+        return (
+            None if before is None or before.done else Change(name, Kind.DROPPED, was, None, _why_gone(name, old, new))
+        )
     if before is None:
         return None if after.done else Change(name, Kind.ADDED, None, now, _why_new(name, old, new))
     if was == now:
@@ -127,7 +129,9 @@ def _change(name: str, old: _Plan, new: _Plan) -> Change | None:
 
 def _why_new(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
     starts = dict.fromkeys(lag.start for lag in new.lags_to(name).values())
-    fresh = [start for start in starts if start not in old.events or (new.events[start].done and not old.events[start].done)]
+    fresh = [
+        start for start in starts if start not in old.events or (new.events[start].done and not old.events[start].done)
+    ]
     return tuple(Cause(Why.FACT, start, now=new.days[start]) for start in fresh if not start.startswith(ASIDE))
 
 
@@ -205,7 +209,9 @@ def _sharing(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
     if new.events[name].place != CLINIC:
         return ()
     day = new.days[name]
-    others = [e.id for e in new.events.values() if e.place == CLINIC and not e.done and e.id != name and new.days[e.id] == day]
+    others = [
+        e.id for e in new.events.values() if e.place == CLINIC and not e.done and e.id != name and new.days[e.id] == day
+    ]
     met = [other for other in others if old.days.get(other) != old.days[name]]
     return tuple(Cause(Why.SHARED, other, now=day) for other in met[:1])
 
