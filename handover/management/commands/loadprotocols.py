@@ -6,7 +6,9 @@ from handover.protocols.reference import load_protocols
 
 
 class Command(BaseCommand):
-    help = "Load protocols, seasons, water time, release criteria and advice. Run loadreference first. Safe to run again."
+    help = (
+        "Load protocols, seasons, water time, release criteria and advice. Run loadreference first. Safe to run again."
+    )
 
     def handle(self, **options):
         for what, loaded in load_protocols().items():
