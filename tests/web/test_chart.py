@@ -1,5 +1,6 @@
 """The patient's page."""
 
+import itertools
 import re
 from datetime import date, timedelta
 from decimal import Decimal
@@ -34,11 +35,11 @@ def weigh(patient, grams, days=0):
 
 
 def order(patient, by, **fields):
-    course = dict(
-        drug="meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal("0.5"), route="muscle", every_hours=24, doses=5,
-        first_dose_at=now() - timedelta(hours=1), instruction="", is_weight_checked=True, is_warning_read=False,
-        dose_reason="", checked_by=None, seen_weight_g=None,
-    )  # fmt: skip
+    course = {
+        "drug": "meloxicam", "mg_per_kg": Decimal("0.2"), "mg_per_ml": Decimal("0.5"), "route": "muscle", "every_hours": 24,
+        "doses": 5, "first_dose_at": now() - timedelta(hours=1), "instruction": "", "is_weight_checked": True,
+        "is_warning_read": False, "dose_reason": "", "checked_by": None, "seen_weight_g": None,
+    }  # fmt: skip
     return order_medication(patient, by=by, **course | fields)
 
 
@@ -70,10 +71,12 @@ def words(answer):
     return answer.content.decode().replace(NBSP, " ")
 
 
-# --- who may --------------------------------------------------------------------------------------------------------
+# --- who may ------------------------------------------------------------------------------------------------------
 
 
-def test_staff_read_the_chart_and_carers_have_pages_of_their_own(client, patient, vet, nurse, coordinator, carer, stranger):
+def test_staff_read_the_chart_and_carers_have_pages_of_their_own(
+    client, patient, vet, nurse, coordinator, carer, stranger
+):
     make.placement(patient, carer)
     expected = {vet: 200, nurse: 200, coordinator: 200, carer.person: 403, stranger: 404}
 
@@ -104,7 +107,7 @@ def test_each_role_is_offered_what_it_may_do(client, patient, vet, nurse, coordi
     }
 
 
-# --- what it says -----------------------------------------------------------------------------------------------------
+# --- what it says -------------------------------------------------------------------------------------------------
 
 
 def test_a_new_patient_has_a_page_that_says_what_is_missing(client, patient, vet):
@@ -113,8 +116,12 @@ def test_a_new_patient_has_a_page_that_says_what_is_missing(client, patient, vet
     html = words(client.get(url(patient)))
 
     for sentence in (
-        "There is no weight yet: no dose can be worked out.", "Nobody has said where this animal lives.",
-        "No sutures, bandages or implants.", "No medicine is being given.", "No weight yet.", "No photographs yet.",
+        "There is no weight yet: no dose can be worked out.",
+        "Nobody has said where this animal lives.",
+        "No sutures, bandages or implants.",
+        "No medicine is being given.",
+        "No weight yet.",
+        "No photographs yet.",
     ):
         assert sentence in html
 
@@ -126,8 +133,13 @@ def test_what_is_on_and_in_the_animal_is_read_at_a_glance(client, patient, vet, 
     html = words(client.get(url(patient)))
 
     for sentence in (
-        "left flank: Nylon monofilament, 6 in all", "5 days ago", "carapace: shell dressing", "last changed 2 days ago",
-        "carapace: shell plate and screws, must come out before release", "DOSE 162.4 micrograms", "draw up 0.32 mL",
+        "left flank: Nylon monofilament, 6 in all",
+        "5 days ago",
+        "carapace: shell dressing",
+        "last changed 2 days ago",
+        "carapace: shell plate and screws, must come out before release",
+        "DOSE 162.4 micrograms",
+        "draw up 0.32 mL",
     ):
         assert sentence in html
 
@@ -196,8 +208,17 @@ def test_everything_that_happened_is_told_newest_first(client, patient, vet, car
 
     assert told == sorted(told, reverse=True)
     for title in (
-        "Admitted", "Shell repair", "Bandage changed: carapace", "First water", "Examined: Recheck", "Ordered: meloxicam",
-        "meloxicam: given", "Stopped: meloxicam", "Weighed: 812 g", "With Carl Carer, carer", "Taken over by Carl Carer",
+        "Admitted",
+        "Shell repair",
+        "Bandage changed: carapace",
+        "First water",
+        "Examined: Recheck",
+        "Ordered: meloxicam",
+        "meloxicam: given",
+        "Stopped: meloxicam",
+        "Weighed: 812 g",
+        "With Carl Carer, carer",
+        "Taken over by Carl Carer",
         "Photograph",
     ):
         assert f"<h3>{title}" in html
@@ -242,7 +263,14 @@ def test_a_closed_case_shows_its_outcome_and_offers_nothing_to_record(client, ve
 
 
 def test_a_reopened_case_tells_how_it_had_been_closed(client, patient, vet):
-    ended = dict(happened_on=days_ago(0), reason="", place="", latitude=None, longitude=None, decided_by=vet)
+    ended = {
+        "happened_on": days_ago(0),
+        "reason": "",
+        "place": "",
+        "latitude": None,
+        "longitude": None,
+        "decided_by": vet,
+    }
     record_outcome(patient, by=vet, kind="escaped", **ended)
     reopen(patient, by=vet, reason="Found in the hedge")
     client.force_login(vet)
@@ -254,7 +282,7 @@ def test_a_reopened_case_tells_how_it_had_been_closed(client, patient, vet):
     assert 'id="chart-menu"' in html
 
 
-# --- cost -------------------------------------------------------------------------------------------------------------
+# --- cost ---------------------------------------------------------------------------------------------------------
 
 
 def test_the_number_of_queries_does_not_grow_with_what_is_recorded(client, vet, carer, django_assert_max_num_queries):
@@ -278,7 +306,7 @@ def test_the_number_of_queries_does_not_grow_with_what_is_recorded(client, vet, 
     assert len(more.captured_queries) == len(once.captured_queries)
 
 
-# --- the weight chart -------------------------------------------------------------------------------------------------
+# --- the weight chart ---------------------------------------------------------------------------------------------
 
 
 def test_the_chart_has_a_title_a_description_and_the_same_in_numbers(client, patient, vet):
@@ -320,4 +348,4 @@ def test_the_scale_is_round_holds_everything_and_has_few_lines(lowest, highest):
 
     assert lines[0] <= Decimal(lowest) <= Decimal(highest) <= lines[-1]
     assert 2 <= len(lines) <= 7
-    assert len({upper - lower for lower, upper in zip(lines, lines[1:], strict=False)}) == 1
+    assert len({upper - lower for lower, upper in itertools.pairwise(lines)}) == 1

@@ -29,7 +29,11 @@ def operated(patient, vet):
     """A patient with two closures, a bandage and an implant, from five days ago."""
     sutures = {"site": "left flank", "material": "nylon", "count": 6}
     record_procedure(
-        patient, by=vet, kind="wound-closure", done_on=days_ago(5), surgeon=vet,
+        patient,
+        by=vet,
+        kind="wound-closure",
+        done_on=days_ago(5),
+        surgeon=vet,
         closures=[sutures, sutures | {"site": "left thigh"}],
         bandages=[{"kind": "shell-dressing", "site": "carapace", "layers": ""}],
         implants=[{"kind": "drain", "site": "flank", "must_come_out": True}],
@@ -45,7 +49,7 @@ def words(answer):
     return answer.content.decode()
 
 
-# --- who may --------------------------------------------------------------------------------------------------------
+# --- who may ------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("page", ["add", "recheck"])
@@ -61,7 +65,7 @@ def test_vets_and_nurses_examine_and_nobody_else(client, patient, vet, nurse, co
     assert answers == expected
 
 
-# --- examinations -----------------------------------------------------------------------------------------------------
+# --- examinations -------------------------------------------------------------------------------------------------
 
 
 def test_an_examination_is_recorded_with_the_weight_in_one_go(client, patient, nurse):
@@ -146,15 +150,18 @@ def test_two_people_who_correct_one_examination_see_both_versions(client, patien
     assert Examination.objects.get().findings == "mine"
 
 
-# --- rechecks ---------------------------------------------------------------------------------------------------------
+# --- rechecks -----------------------------------------------------------------------------------------------------
 
 
 def done_now(patient):
     """The recheck page with everything ticked but the second closure."""
     closure, bandage, implant = patient.closures.first(), patient.bandages.get(), patient.implants.get()
     return {
-        "closures_out": [closure.pk], f"bandage_{bandage.pk}": "off", "implants_out": [implant.pk],
-        "milestones": ["full_water"], "weight_g": "800",
+        "closures_out": [closure.pk],
+        f"bandage_{bandage.pk}": "off",
+        "implants_out": [implant.pk],
+        "milestones": ["full_water"],
+        "weight_g": "800",
     }
 
 

@@ -41,18 +41,33 @@ def weighed(patient):
 def asked(**fields):
     """The order page as a browser sends it."""
     data = {
-        "drug": "meloxicam", "mg_per_kg": "0.2", "mg_per_ml": "5", "route": "muscle", "every_hours": "24", "doses": "5",
+        "drug": "meloxicam",
+        "mg_per_kg": "0.2",
+        "mg_per_ml": "5",
+        "route": "muscle",
+        "every_hours": "24",
+        "doses": "5",
         "first_dose_at": f"{now() + HOURS:%Y-%m-%dT%H:%M}",
     }
     return data | fields
 
 
 def ordered(patient, by, **fields):
-    data = dict(
-        drug="meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal(5), route="muscle", every_hours=24, doses=5,
-        first_dose_at=now() - HOURS, instruction="", is_weight_checked=False, is_warning_read=False, dose_reason="",
-        checked_by=None, seen_weight_g=None,
-    )
+    data = {
+        "drug": "meloxicam",
+        "mg_per_kg": Decimal("0.2"),
+        "mg_per_ml": Decimal(5),
+        "route": "muscle",
+        "every_hours": 24,
+        "doses": 5,
+        "first_dose_at": now() - HOURS,
+        "instruction": "",
+        "is_weight_checked": False,
+        "is_warning_read": False,
+        "dose_reason": "",
+        "checked_by": None,
+        "seen_weight_g": None,
+    }
     return actions.order_medication(patient, by=by, **data | fields)
 
 
@@ -74,8 +89,11 @@ def test_a_vet_orders_and_stops_and_a_nurse_gives(client, weighed, vet, nurse, c
         answers[person.name] = [client.get(page).status_code for page in pages]
 
     assert answers == {
-        "Vera Vet": [200, 200, 200], "Nina Nurse": [403, 403, 200], "Cora Coordinator": [403, 403, 403],
-        "Carl Carer": [403, 403, 403], "Stan Stranger": [404, 404, 404],
+        "Vera Vet": [200, 200, 200],
+        "Nina Nurse": [403, 403, 200],
+        "Cora Coordinator": [403, 403, 403],
+        "Carl Carer": [403, 403, 403],
+        "Stan Stranger": [404, 404, 404],
     }
 
 
@@ -121,11 +139,14 @@ def test_summer_time_moves_no_dose_on_the_clock_face():
     first = datetime(2027, 3, 27, 8, 0, tzinfo=ZoneInfo("Europe/London"))
 
     assert [f"{nth_dose_at(first, 12, number):%d %H:%M}" for number in range(4)] == [
-        "27 08:00", "27 20:00", "28 08:00", "28 20:00",
+        "27 08:00",
+        "27 20:00",
+        "28 08:00",
+        "28 20:00",
     ]
 
 
-# --- the live panel -------------------------------------------------------------------------------------------------
+# --- the live panel -----------------------------------------------------------------------------------------------
 
 
 def test_the_dose_is_worked_out_while_one_types_and_nothing_is_saved_or_blamed(client, weighed, vet):
@@ -173,7 +194,7 @@ def test_a_published_proposal_fills_the_form_and_keeps_the_rest(client, weighed,
         assert piece in words(answer)
 
 
-# --- ordering -------------------------------------------------------------------------------------------------------
+# --- ordering -----------------------------------------------------------------------------------------------------
 
 
 def test_an_order_is_worked_from_the_newest_weight(client, weighed, vet):
@@ -185,7 +206,10 @@ def test_an_order_is_worked_from_the_newest_weight(client, weighed, vet):
     assert answer.status_code == 302
     order = MedicationOrder.objects.get()
     assert (order.weight_g, order.dose_mg, order.volume_ml, order.syringe_ml) == (
-        800, Decimal("0.16"), Decimal("0.03"), 1,
+        800,
+        Decimal("0.16"),
+        Decimal("0.03"),
+        1,
     )
     assert order.ordered_by == vet
 
@@ -193,7 +217,9 @@ def test_an_order_is_worked_from_the_newest_weight(client, weighed, vet):
 def test_the_medication_line_follows_the_safe_writing_rules(weighed, vet):
     # ISMP list of error-prone abbreviations; NHS common user interface, medication line (2010): label, full units,
     # no trailing zero, amount per volume, intervals in words.
-    order = ordered(weighed, vet, mg_per_kg=Decimal("0.2000"), mg_per_ml=Decimal("5.0000"), instruction="Left arm first")
+    order = ordered(
+        weighed, vet, mg_per_kg=Decimal("0.2000"), mg_per_ml=Decimal("5.0000"), instruction="Left arm first"
+    )
 
     assert line(order).replace(NBSP, " ") == (
         "meloxicam; 5 mg per mL; DOSE 162.4 micrograms; draw up 0.03 mL; by injection into the muscle; once a day; "
@@ -253,22 +279,22 @@ def test_a_volume_that_no_syringe_can_show_is_refused_with_a_dilution(client, pa
 
     assert answer.status_code == 422
     assert "0.0008 mL cannot be drawn up within 10% of the dose." in words(answer)
-    assert "Proposal: dilute 1 part in 200 parts altogether, to 25 micrograms per mL, and draw up 0.16 mL." in words(answer)
+    assert "Proposal: dilute 1 part in 200 parts altogether, to 25 micrograms per mL, and draw up 0.16 mL." in words(
+        answer
+    )
     assert MedicationOrder.objects.count() == 0
 
 
 def test_a_volume_beyond_the_largest_syringe_is_refused(client, weighed, vet):
     client.force_login(vet)
 
-    answer = client.post(
-        url("order", weighed), asked(drug="saline", mg_per_kg="90000", mg_per_ml="1")
-    )
+    answer = client.post(url("order", weighed), asked(drug="saline", mg_per_kg="90000", mg_per_ml="1"))
 
     assert answer.status_code == 422
     assert "more than the largest syringe holds" in words(answer)
 
 
-# --- hard stops -------------------------------------------------------------------------------------------------------
+# --- hard stops ---------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("typed", ["ivermectin", "IVERMECTIN 1 % inj.", "Ivermectin (own brand)"])
@@ -326,7 +352,7 @@ def test_a_warning_must_be_read_before_the_order_stands(client, weighed, vet):
     assert "no unsupervised water for 24 hours" in words(asks)
 
 
-# --- doubts -----------------------------------------------------------------------------------------------------------
+# --- doubts -------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("days", "status"), [(14, 302), (15, 422)])
@@ -374,8 +400,12 @@ def test_ten_times_the_published_dose_needs_a_reason_and_a_second_person(client,
     tenfold = asked(mg_per_kg="2")
 
     alone = client.post(url("order", weighed), tenfold)
-    own_word = client.post(url("order", weighed), tenfold | {"dose_reason": "Specialist's advice", "checked_by": vet.pk})
-    together = client.post(url("order", weighed), tenfold | {"dose_reason": "Specialist's advice", "checked_by": nurse.pk})
+    own_word = client.post(
+        url("order", weighed), tenfold | {"dose_reason": "Specialist's advice", "checked_by": vet.pk}
+    )
+    together = client.post(
+        url("order", weighed), tenfold | {"dose_reason": "Specialist's advice", "checked_by": nurse.pk}
+    )
 
     assert [alone.status_code, own_word.status_code, together.status_code] == [422, 422, 302]
     assert "this is 10 times as much" in words(alone)
@@ -400,7 +430,7 @@ def test_every_proposal_and_stop_of_the_starter_list_carries_its_source():
     assert all(0 < row.mg_per_kg <= row.mg_per_kg_top for row in proposals)
 
 
-# --- giving -----------------------------------------------------------------------------------------------------------
+# --- giving -------------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -482,7 +512,7 @@ def test_a_dose_written_by_mistake_is_taken_back_after_asking(client, weighed, v
     assert history_of(dose).first().action == "delete"
 
 
-# --- stopping -----------------------------------------------------------------------------------------------------------
+# --- stopping -----------------------------------------------------------------------------------------------------
 
 
 def test_a_course_is_stopped_once_and_then_gets_no_more_doses(client, weighed, vet, order):
@@ -504,7 +534,9 @@ def test_a_course_is_stopped_once_and_then_gets_no_more_doses(client, weighed, v
     ("days", "reason", "sentence"),
     [(-1, "Vomits", "in the future"), (0, "", "This field is required."), (3, "Vomits", "A dose was written down on")],
 )
-def test_stopping_needs_a_reason_and_a_day_that_agrees_with_the_doses(client, weighed, vet, order, days, reason, sentence):
+def test_stopping_needs_a_reason_and_a_day_that_agrees_with_the_doses(
+    client, weighed, vet, order, days, reason, sentence
+):
     actions.give_dose(order, by=vet, kind="given", given_at=now() - timedelta(days=2), note="")
     client.force_login(vet)
 

@@ -43,7 +43,7 @@ def words(answer):
     return answer.content.decode()
 
 
-# --- who may --------------------------------------------------------------------------------------------------------
+# --- who may ------------------------------------------------------------------------------------------------------
 
 
 def test_staff_record_an_outcome_and_nobody_else(client, patient, vet, nurse, coordinator, carer, stranger):
@@ -69,7 +69,7 @@ def test_vets_and_coordinators_open_a_case_again(client, patient, vet, nurse, co
     assert answers == expected
 
 
-# --- distances --------------------------------------------------------------------------------------------------------
+# --- distances ----------------------------------------------------------------------------------------------------
 
 
 def test_a_distance_is_that_of_the_wgs84_ellipsoid(vet):
@@ -84,7 +84,7 @@ def test_a_distance_between_unknown_places_is_not_known(patient):
     assert distance_m(patient, Decimal("54.5"), Decimal("3.2")) is None
 
 
-# --- checking, then saving ----------------------------------------------------------------------------------------------
+# --- checking, then saving ----------------------------------------------------------------------------------------
 
 
 def test_what_was_written_is_read_once_more_before_it_closes_the_case(client, vet):
@@ -117,11 +117,11 @@ def test_changing_something_goes_back_to_the_form_with_everything_typed(client, 
 def test_saving_closes_the_case_its_placement_and_its_courses_together(client, patient, vet, carer):
     placement = make.placement(patient, carer)
     Weight.objects.create(patient=patient, weighed_at=now(), weight_g=800)
-    course = dict(
-        drug="meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal(5), route="muscle", every_hours=24,
-        instruction="", is_weight_checked=False, is_warning_read=False, dose_reason="", checked_by=None,
-        seen_weight_g=None,
-    )  # fmt: skip
+    course = {
+        "drug": "meloxicam", "mg_per_kg": Decimal("0.2"), "mg_per_ml": Decimal(5), "route": "muscle", "every_hours": 24,
+        "instruction": "", "is_weight_checked": False, "is_warning_read": False, "dose_reason": "", "checked_by": None,
+        "seen_weight_g": None,
+    }  # fmt: skip
     over = order_medication(patient, by=vet, doses=1, first_dose_at=now() - timedelta(days=3), **course)
     runs = order_medication(patient, by=vet, doses=5, first_dose_at=now(), **course)
     client.force_login(vet)
@@ -141,7 +141,14 @@ def test_a_carer_no_longer_sees_an_animal_whose_case_is_closed(client, patient, 
     make.placement(patient, carer)
 
     actions.record_outcome(
-        patient, by=vet, kind="died", happened_on=days_ago(0), reason="", place="", latitude=None, longitude=None,
+        patient,
+        by=vet,
+        kind="died",
+        happened_on=days_ago(0),
+        reason="",
+        place="",
+        latitude=None,
+        longitude=None,
         decided_by=vet,
     )
 
@@ -219,7 +226,7 @@ def test_a_case_ends_once(client, patient, vet):
     assert Outcome.objects.get().kind == "died"
 
 
-# --- reopening ----------------------------------------------------------------------------------------------------------
+# --- reopening ----------------------------------------------------------------------------------------------------
 
 
 def test_a_case_is_opened_again_with_a_reason_and_the_history_keeps_its_outcome(client, patient, vet):

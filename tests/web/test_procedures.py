@@ -42,9 +42,7 @@ PIN = {"kind": "intramedullary-pin", "size": "1.6 mm", "site": "left ulna"}
 def made(patient, by, **fields):
     """A recorded procedure with one closure, one bandage and one implant."""
     wanted = {"kind": "wound-closure", "done_on": days_ago(5), "surgeon": by, "closures": [NYLON], "bandages": [WRAP]}
-    return actions.record_procedure(
-        patient, by=by, **wanted | {"implants": [PIN | {"must_come_out": True}]} | fields
-    )
+    return actions.record_procedure(patient, by=by, **wanted | {"implants": [PIN | {"must_come_out": True}]} | fields)
 
 
 @pytest.fixture
@@ -83,15 +81,18 @@ def test_what_is_on_an_animal_is_reached_through_its_own_patient_only(client, pa
     client.force_login(vet)
 
     pages = [
-        url("closure-out", another, closure.pk), url("bandage-off", another, bandage.pk),
-        url("bandage-changed", another, bandage.pk), url("bandage-edit", another, bandage.pk),
-        url("implant-out", another, implant.pk), url("edit", another, closure.procedure_id),
+        url("closure-out", another, closure.pk),
+        url("bandage-off", another, bandage.pk),
+        url("bandage-changed", another, bandage.pk),
+        url("bandage-edit", another, bandage.pk),
+        url("implant-out", another, implant.pk),
+        url("edit", another, closure.procedure_id),
     ]
 
     assert [client.get(page).status_code for page in pages] == [404] * len(pages)
 
 
-# --- recording ------------------------------------------------------------------------------------------------------
+# --- recording ----------------------------------------------------------------------------------------------------
 
 
 def test_one_page_records_an_operation_with_all_that_it_leaves(client, patient, vet):
@@ -105,7 +106,8 @@ def test_one_page_records_an_operation_with_all_that_it_leaves(client, patient, 
     assert answer.status_code == 302
     procedure = Procedure.objects.get()
     assert [(row.site, row.closed_on, row.count) for row in procedure.closures.all()] == [
-        ("left flank", days_ago(2), 6), ("left thigh", days_ago(2), 6),
+        ("left flank", days_ago(2), 6),
+        ("left thigh", days_ago(2), 6),
     ]
     assert procedure.bandages.get().applied_on == days_ago(2)
     assert procedure.implants.get().must_come_out
@@ -218,7 +220,7 @@ def test_the_kind_that_was_chosen_says_what_to_write_down_and_to_beware_of(clien
     assert "account for every hook" in answer.content.decode()
 
 
-# --- correcting -----------------------------------------------------------------------------------------------------
+# --- correcting ---------------------------------------------------------------------------------------------------
 
 
 def as_opened(procedure, by, **changes):
@@ -331,7 +333,7 @@ def test_a_closure_taken_out_meanwhile_is_not_put_back_by_an_open_edit_page(clie
     assert procedure.findings == ""
 
 
-# --- what follows -----------------------------------------------------------------------------------------------------
+# --- what follows -------------------------------------------------------------------------------------------------
 
 
 def test_sutures_come_out_once(client, patient, vet, nurse, closure):
@@ -354,7 +356,8 @@ def test_a_day_off_lies_between_the_day_on_and_today(client, patient, vet, closu
     client.force_login(vet)
 
     pages = [
-        url("closure-out", patient, closure.pk), url("bandage-off", patient, bandage.pk),
+        url("closure-out", patient, closure.pk),
+        url("bandage-off", patient, bandage.pk),
         url("implant-out", patient, implant.pk),
     ]
 
@@ -468,7 +471,7 @@ def test_a_bandage_change_written_by_mistake_is_taken_back_after_asking(client, 
     assert BandageChange.objects.count() == 0
 
 
-# --- words ------------------------------------------------------------------------------------------------------------
+# --- words --------------------------------------------------------------------------------------------------------
 
 
 def test_every_milestone_is_an_event_that_the_plan_knows():
@@ -494,6 +497,12 @@ def test_save_edit_of_a_row_still_refuses_a_version_that_was_overtaken(patient, 
 
     with pytest.raises(EditCollision):
         actions.edit_procedure(
-            procedure, seen_version=procedure.version, closures=[row], bandages=[], implants=[], kind="wound-closure",
-            done_on=days_ago(5), surgeon=vet,
+            procedure,
+            seen_version=procedure.version,
+            closures=[row],
+            bandages=[],
+            implants=[],
+            kind="wound-closure",
+            done_on=days_ago(5),
+            surgeon=vet,
         )
