@@ -49,7 +49,7 @@ __all__ = [
     "rules_for", "rules_from_toml",
 ]  # fmt: skip
 
-MOST_LINKS = 12  # a longer chain is planned as its first links get done
+MOST_LINKS = 7  # a longer chain shows its next ones; more follow as these get done
 ROOM_DAYS = 60  # how far the horizon reaches past the last expected day
 
 
