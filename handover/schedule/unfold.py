@@ -77,14 +77,14 @@ class Tree:
         return next((self.nodes[name] for name in names if name in self.nodes), None)
 
     def links_done(self, rule: Rule, anchor: Node) -> list[Fact]:
-        """What was done of this chain since its anchor, the oldest first."""
+        """What was done of this chain after the day of its anchor, the oldest first."""
         if anchor.done is None:
             return []
         return [
             fact
             for fact in self._facts()
             if fact.event == rule.event
-            and anchor.done <= fact.on <= self.today
+            and anchor.done < fact.on <= self.today
             and (rule.per_case or fact.subject == anchor.subject)
         ]
 

@@ -291,6 +291,12 @@ def test_links_that_were_done_count_by_their_day():
     assert len(links(made, "recheck:closure-1")) == 3  # 0, 7, 14 days from today; the end is due in 21
 
 
+def test_what_was_done_on_the_day_of_the_anchor_is_no_link_yet():
+    made = unfold(case(CLOSED_TODAY, Fact("recheck", TODAY, "closure-1")), SUTURES, WEEKLY)
+
+    assert events(made)["recheck:closure-1:1"].done is None
+
+
 def test_no_link_follows_an_end_that_is_done():
     facts = Fact("closure", on(-30), "closure-1"), Fact("sutures_out", on(-1), "closure-1")
 
