@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 
 WIDTH, HEIGHT = 640, 240
-LEFT, RIGHT, TOP, BOTTOM = 76, 20, 18, 200
+LEFT, RIGHT, TOP, BOTTOM = 92, 32, 18, 200
 MOST_LINES = 5
 
 

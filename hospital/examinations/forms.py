@@ -44,6 +44,11 @@ class WeighedForm(SeenForm):
     weight_g = WeightField(required=False)
     is_sure = forms.BooleanField(label=_("Weighed again: this weight is right"), required=False)
 
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.initial["wound"] = None  # somebody has to look and say
+        self.fields["wound"].error_messages["required"] = _("Say how the wound is, or that there is none.")
+
     def asks_to_be_sure(self) -> bool:
         """Whether the weight was refused as unlikely, so that the box to confirm it is shown."""
         return self.is_bound and ("weight_g" in self.errors or bool(self["is_sure"].value()))
@@ -81,16 +86,19 @@ class RecheckForm(WeighedForm):
         super().__init__(*args, **kwargs)
         self.closures, self.implants = closures_in(patient), implants_in(patient)
         self.bandages = list(bandages_on(patient))
-        self.fields["closures_out"] = ThingsField(self.closures, closure_line, label=_("Taken out now"))
+        self.fields["closures_out"] = ThingsField(self.closures, closure_line, label=_("Sutures or staples taken out"))
         for bandage in self.bandages:
             self.fields[f"bandage_{bandage.pk}"] = _bandage_field(bandage_line(bandage))
-        self.fields["implants_out"] = ThingsField(self.implants, implant_line, label=_("Taken out now"))
+        self.fields["implants_out"] = ThingsField(self.implants, implant_line, label=_("Implants, drains or tubes taken out"))
         self.fields["milestones"] = forms.MultipleChoiceField(
-            label=_("From today"),
+            label=_("Steps allowed, done or passed"),
             required=False,
             choices=[(event, event_name(event)) for event in AT_RECHECK],
             widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
         )
+
+        for name in self.fields.keys() - SeenForm.base_fields.keys() - {"weight_g", "is_sure"}:
+            self.fields[name].says_optional = True  # an empty box says it
 
     def bandage_fields(self) -> list[forms.BoundField]:
         return [self[f"bandage_{bandage.pk}"] for bandage in self.bandages]

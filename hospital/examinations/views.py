@@ -7,7 +7,6 @@ from functools import partial
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
-from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _
 
 from hospital.admissions.access import for_patient
@@ -41,7 +40,7 @@ def recheck(request: HttpRequest, patient: Patient) -> HttpResponse:
     form = RecheckForm(request.POST or None, patient=patient)
     if done(form, actions.record_recheck, patient, by=request.user):
         messages.success(request, _("Recheck saved. Now look at the plan: what has changed follows from it."))
-        return redirect(_plan_of(patient))
+        return redirect("plans:replan", patient.case_number)
     context = {"patient": patient, "form": form}
     return show(
         request,
@@ -50,14 +49,6 @@ def recheck(request: HttpRequest, patient: Patient) -> HttpResponse:
         part="examinations/_recheck_form.html",
         status=status_of(form),
     )
-
-
-def _plan_of(patient: Patient) -> str:
-    """Where the plan is worked out again."""
-    try:
-        return reverse("plans:replan", args=[patient.case_number])
-    except NoReverseMatch:  # WAVE: until the plan's pages are there
-        return reverse("chart:patient", args=[patient.case_number])
 
 
 @for_patient(Role.VET, Role.NURSE)

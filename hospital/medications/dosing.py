@@ -121,6 +121,6 @@ def excess(patient: Patient, drug: str, mg_per_kg: Decimal) -> str:
     return _(
         "The largest dose listed for this group is %(dose)s per kg; this is %(times)s times as much."
     ) % {
-        "dose": mass(largest),
+        "dose": quantity(largest, Unit.MG),
         "times": number(rounded(mg_per_kg / largest, 1)),
     }

@@ -10,12 +10,13 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
+from hospital.admissions.forms import moment_field
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.medications.actions import checked_sheet
 from hospital.medications.dosing import Sheet, excess, sheet, stops, weight_doubt
 from hospital.medications.formulary import Proposal, proposals_for
-from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.models import DoseGiven, MedicationOrder, Route
 from hospital.medications.queries import clinical_colleagues, recent_weights
 from hospital.people.models import Person
 
@@ -38,13 +39,6 @@ class AmountField(forms.DecimalField):
 
     def to_python(self, value: Any) -> Decimal | None:
         return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
-
-
-def moment_field(label: Any, **kwargs: Any) -> forms.DateTimeField:
-    """A day and time on the hospital's clock."""
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
-    wrong = {"invalid": _("Give day and time as 2027-01-25 14:30.")}
-    return forms.DateTimeField(label=label, widget=widget, error_messages=wrong, **kwargs)
 
 
 class OrderForm(forms.ModelForm):
@@ -97,6 +91,7 @@ class OrderForm(forms.ModelForm):
         self.sheet: Sheet | None = None
         self.refusals: list[str] = []
         self.fields["every_hours"].unit = _("hours")
+        self.fields["route"].choices = [("", _("Choose")), *Route.choices]
         self.fields["dose_reason"].label = _("Reason for this dose")
         self.fields["checked_by"].label = _("Second person who checked")
         self.fields["checked_by"].queryset = clinical_colleagues(patient, by)

@@ -9,16 +9,20 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
+from hospital.admissions.forms import degrees_field
 from hospital.admissions.models import Patient
 from hospital.outcomes.actions import refuse_outcome
 from hospital.outcomes.models import Outcome
 from hospital.outcomes.queries import staff_of
+from hospital.rules.geo import parse_coordinates
 
 
 class OutcomeForm(forms.ModelForm):
     """Valid only when the action would accept it, so that the check page shows nothing that is refused afterwards."""
 
     happened_on = day_field(_("On which day?"))
+    latitude = degrees_field(_("Latitude"), _("54.5083 or 54°30′30″N. Both may be pasted here."))
+    longitude = degrees_field(_("Longitude"), _("3.2 or 3°12′E; west is negative."))
 
     class Meta:
         model = Outcome
@@ -26,26 +30,22 @@ class OutcomeForm(forms.ModelForm):
         widgets = {
             "kind": forms.RadioSelect(attrs={"class": "choices cards"}),
             "reason": forms.Textarea(attrs={"rows": 3}),
-            "latitude": forms.NumberInput(attrs={"step": "any", "class": "w-10"}),
-            "longitude": forms.NumberInput(attrs={"step": "any", "class": "w-10"}),
         }
         help_texts = {
             "reason": _("Needed for euthanasia. For a release, say what made the animal fit."),
             "place": _("Where it was released, or to whom it went."),
-            "latitude": _("Degrees north, for example 54.51."),
-            "longitude": _("Degrees east, for example 3.21; west is negative."),
         }
 
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.patient = patient
         self.fields["kind"].choices = Outcome.Kind.choices
-        self.fields["latitude"].label, self.fields["longitude"].label = _("Latitude"), _("Longitude")
         self.fields["decided_by"].queryset = staff_of(patient)
         self.fields["decided_by"].label = _("Decided by")
 
     def clean(self) -> dict:
         data = super().clean()
+        self._read_point(data)
         if self.errors:
             return data
         try:
@@ -53,6 +53,19 @@ class OutcomeForm(forms.ModelForm):
         except ValidationError as refusal:
             self.add_error(None, refusal)
         return data
+
+    def _read_point(self, data: dict) -> None:
+        """Turn what was typed into degrees; both may stand in the first box."""
+        typed = [data.get(axis, "") for axis in ("latitude", "longitude")]
+        data["latitude"] = data["longitude"] = None
+        if not any(typed):
+            return
+        try:
+            point = parse_coordinates("; ".join(text for text in typed if text))
+        except ValueError as mistake:
+            self.add_error("latitude", str(mistake))
+        else:
+            data["latitude"], data["longitude"] = (round(degrees, 6) for degrees in point)
 
 
 class ReopenForm(forms.Form):

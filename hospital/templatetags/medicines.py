@@ -30,6 +30,12 @@ def milligrams(amount_mg: Decimal) -> str:
 
 
 @register.filter
+def plain_mg(amount_mg: Decimal) -> str:
+    """An amount in mg whatever its size, beside a box that takes mg: "0.2 mg"."""
+    return wording.quantity(amount_mg, wording.Unit.MG, _tongue())
+
+
+@register.filter
 def millilitres(volume_ml: Decimal) -> str:
     """A volume, to four places: "0.03 mL"."""
     return wording.quantity(wording.rounded(volume_ml, 4), wording.Unit.ML, _tongue())

@@ -105,6 +105,7 @@ def test_a_release_assessment_is_a_vets_judgement(client, patient, vet, nurse):
         ({"examined_on": days_ago(-1).isoformat()}, "in the future"),
         ({"examined_on": days_ago(30).isoformat()}, "before admission"),
         ({"wound": "fine"}, "Select a valid choice."),
+        ({"wound": ""}, "Say how the wound is, or that there is none."),
         ({"weight_g": "1.2 kg"}, "Give the weight in grams"),
     ],
 )

@@ -236,7 +236,7 @@ def test_the_medication_line_follows_the_safe_writing_rules(weighed, vet):
         ({"mg_per_kg": "-1"}, "Give a number above 0."),
         ({"every_hours": "0"}, "greater than or equal to 1"),
         ({"doses": "100000"}, "less than or equal to 400"),
-        ({"first_dose_at": "soon"}, "Give day and time as"),
+        ({"first_dose_at": "soon"}, "Give day and time, for example 2027-01-25 14:30."),
         ({"first_dose_at": "2001-01-01T09:00"}, "This is before admission on"),
         ({"first_dose_at": "2199-01-01T09:00"}, "more than a year ahead"),
     ],

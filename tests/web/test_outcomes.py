@@ -175,8 +175,8 @@ def test_an_outcome_of_an_earlier_day_ends_the_placement_on_that_day(client, pat
         ({"kind": "released", "place": ""}, "Say in words where it went."),
         ({"kind": "transferred"}, "Say in words where it went."),
         (RELEASED | {"latitude": "", "longitude": ""}, "Give the point on the map at which it was released."),
-        (RELEASED | {"longitude": ""}, "A point needs both latitude and longitude."),
-        (RELEASED | {"latitude": "95"}, "90"),
+        (RELEASED | {"longitude": ""}, "Write a latitude and a longitude"),
+        (RELEASED | {"latitude": "95"}, "A latitude lies between -90 and 90 degrees"),
         ({"kind": "dead_on_arrival"}, "Dead on arrival is the day of admission"),
     ],
 )
