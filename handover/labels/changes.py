@@ -8,6 +8,7 @@ from datetime import date
 from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy
 
+from handover.labels.events import plain_label
 from handover.schedule.changes import Cause, Kind, Why
 
 KINDS = {
@@ -38,7 +39,7 @@ CAUSES = {
 def cause_in_words(cause: Cause, names: Mapping[str, str], day_format: str = "D d-M-Y") -> str:
     """One reason in a sentence; `names` are the words for events by id."""
     return str(CAUSES[cause.why]) % {
-        "what": names.get(cause.event_id, cause.event_id),
+        "what": names.get(cause.event_id) or plain_label(cause.event_id),
         "was": _day(cause.was, day_format),
         "now": _day(cause.now, day_format),
     }

@@ -54,3 +54,14 @@ def event_label(meaning: Meaning) -> str:
     if meaning.label:
         words = f"{words} · {meaning.label}"
     return _("%(what)s (no. %(link)d)") % {"what": words, "link": meaning.link} if meaning.link else words
+
+
+def dated_label(event: str, subject: str, event_id: str) -> str:
+    """The same words for an event of a published plan, whose id ends in the number of its link."""
+    tail = event_id.rpartition(":")[2]
+    return event_label(Meaning(event, label=subject, link=int(tail) if tail.isdecimal() else None))
+
+
+def plain_label(event_id: str) -> str:
+    """Words for an event of which only the id is left."""
+    return name_of(event_id.partition(":")[0]).label

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy
 
+from handover.plans.actions import UNSEEN
 from hospital.admissions.days import day_field
 
 Choices = Sequence[tuple[str, str]]
@@ -21,10 +22,15 @@ class EventForm(forms.Form):
     """A decision about one event of the plan. `events` are those that may be decided about, with their words."""
 
     event_id = forms.ChoiceField(label=gettext_lazy("What"))
+    seen_latest = forms.IntegerField(widget=forms.HiddenInput, min_value=0)  # the latest decision when the page was opened
 
     def __init__(self, *args: Any, events: Choices, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["event_id"].choices = events
+
+    def was_refused_unseen(self) -> bool:
+        """Whether it was refused because of a decision that its sender had not seen; now it has been shown."""
+        return any(error.code == UNSEEN for errors in self.errors.as_data().values() for error in errors)
 
 
 class PinForm(EventForm):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from django.db.models import QuerySet
@@ -39,6 +39,25 @@ def water_protocols_in_force(hospital: Hospital) -> tuple[WaterProtocol, ...]:
 
 def criteria_in_force(hospital: Hospital) -> tuple[Criterion, ...]:
     return _in_force(hospital, Kind.CRITERION)
+
+
+class Book(NamedTuple):
+    """What a hospital plans by, and which adoption each of it is, by the id of the rule or season."""
+
+    rules: tuple[Rule, ...]
+    gates: tuple[SeasonGate, ...]
+    adoptions: Mapping[str, int]
+
+
+def book_of(hospital: Hospital) -> Book:
+    """Rules and seasons in force, in one query."""
+    rows = adoptions_in_force(hospital).filter(kind__in=[Kind.RULE, Kind.GATE]).values_list("kind", "content", "pk")
+    values = [(kind, value_of(kind, content), pk) for kind, content, pk in rows]
+    return Book(
+        tuple(value for kind, value, _ in values if kind == Kind.RULE),
+        tuple(value for kind, value, _ in values if kind == Kind.GATE),
+        {value.id: pk for _, value, pk in values},
+    )
 
 
 def _in_force(hospital: Hospital, kind: Kind) -> tuple:
