@@ -106,7 +106,7 @@ class Overruled:
 
 @dataclass(frozen=True, slots=True)
 class Instance:
-    """The problem, and what its parts mean. `unused`: pins and holds that name no event of the problem."""
+    """The problem, and what its parts mean. `unused`: pins and holds that change nothing."""
 
     problem: Problem
     late: tuple[Late, ...]

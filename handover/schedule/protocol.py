@@ -41,7 +41,7 @@ from handover.schedule.library import (
     rules_from_toml,
 )
 from handover.schedule.problem import HOME, LONGEST_DAYS, Event, Lag, Problem
-from handover.schedule.unfold import Node, Timing, Tree
+from handover.schedule.unfold import Node, Timing, Tree, after
 
 __all__ = [
     "BadRule", "Case", "Fact", "Hold", "Instance", "Late", "Meaning", "Overruled", "Pin", "Routine", "Rule",
@@ -145,7 +145,8 @@ class _Writer:
                 self._count(rule, start, node, (rule.min_days, rule.usual_days, rule.max_days))
             elif rule.min_days is not None:
                 self.lags.append((rule, Lag(_lag_id(rule, node), start, node.id, rule.min_days)))
-        self._hold_and_season(node, node.arrows[governing] if governing else None)
+        if governing:
+            self._hold_and_season(node, node.arrows[governing])
 
     def _add(self, node: Node, rule: Rule | None) -> None:
         pinned = None if node.done else self.timing.pin_of(node.id) or node.pinned
@@ -189,9 +190,9 @@ class _Writer:
         excuse = self.timing.excuse(node)
         return excuse is not None and excuse[0] > usual
 
-    def _hold_and_season(self, node: Node, rule: Rule | None) -> None:
+    def _hold_and_season(self, node: Node, rule: Rule) -> None:
         """What puts the event off also pulls it near: the pull of its rule would put off what comes before."""
-        excuse, weight = self.timing.excuse(node), rule.weight if rule else 0
+        excuse, weight = self.timing.excuse(node), rule.weight
         if hold := self.timing.hold_of(node.id):
             said_on = min(hold.from_on, self.setup.today)
             name = self._aside(f"hold:{node.id}", said_on, Meaning("hold", node.subject, label=hold.reason))
@@ -235,7 +236,7 @@ class _Writer:
         before, done = anchor, self.tree.links_done(rule, anchor)
         for number, fact in enumerate(done, 1):
             before = self._link(rule, anchor, number, fact.on)
-            self.timing.expect(before, fact.on, fact.on)
+            self.timing.expect(before, fact.on, fact.on, None)
             self._add(before, rule)
         end = self.tree.end_of(rule, anchor)
         if end is None:
@@ -263,9 +264,10 @@ class _Writer:
 
     def _next(self, rule: Rule, before: Node, anchor: Node, number: int) -> Node:
         link, timing = self._link(rule, anchor, number), self.timing
-        least, usual, _ = rule.interval(number)
-        usual_on = timing.expected[before.id] + timedelta(usual or 0)
-        timing.expect(link, usual_on, timing.soonest[before.id] + timedelta(least or 0))
+        least, usual, most = rule.interval(number)
+        begun, soonest = timing.expected[before.id], timing.soonest[before.id]
+        usual_day, least_day = begun + timedelta(usual or 0), soonest + timedelta(least or 0)
+        timing.expect(link, usual_day, least_day, after(begun, most))
         return link
 
     def _write_link(self, rule: Rule, before: Node, link: Node) -> None:
@@ -299,8 +301,9 @@ class _Writer:
                 self.late.append(Late(event_id, PIN, day, day))
 
     def _unused(self) -> tuple[str, ...]:
-        named = sorted({*self.timing.pins, *self.timing.holds})
-        return tuple(name for name in named if name not in self.events)
+        pins = [name for name in self.timing.pins if name not in self.events]
+        holds = [name for name in self.timing.holds if name not in self.events or not self.meaning[name].rule]
+        return tuple(sorted({*pins, *holds}))
 
 
 def _lag_id(rule: Rule, node: Node) -> str:

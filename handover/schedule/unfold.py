@@ -195,14 +195,21 @@ class Timing:
     def _expect(self, node: Node) -> None:
         usual = {start: self.expected[start] + usual_of(rule) for start, rule in node.arrows.items()}
         least = [self.soonest[start] + timedelta(rule.min_days or 0) for start, rule in node.arrows.items()]
+        last_day = None
         if usual:
-            self.governs[node.id] = max(usual, key=lambda start: usual[start])
-        self.expect(node, max(usual.values(), default=self.today), max(least, default=self.today))
+            start = self.governs[node.id] = max(usual, key=lambda each: usual[each])
+            last_day = after(self.expected[start], node.arrows[start].max_days)
+        self.expect(node, max(usual.values(), default=self.today), max(least, default=self.today), last_day)
 
-    def expect(self, node: Node, usual: date, least: date) -> None:
-        """Note the usual day, or the first open one that `least`, today, a hold and a season allow."""
+    def expect(self, node: Node, usual: date, least: date, last_day: date | None) -> None:
+        """Note the usual day, or the first open one that `least`, today, a hold and a season allow.
+
+        Closed days put nothing off beyond its last day: they forbid it then, and the conflict is to show as theirs.
+        """
         fixed = node.done or self.pin_of(node.id) or node.pinned
         soonest = fixed or self._first_open(node, least)
+        if last_day and not fixed and not self.is_missed(node, least, last_day):
+            soonest = min(soonest, max(last_day, self._demanded(node, least)))
         day = fixed or max(usual, soonest)
         if not node.done and (gate := self.gates.get(node.event)):
             season = self.seasons[node.id] = gate.next_season(day)
@@ -211,9 +218,11 @@ class Timing:
         self.expected[node.id], self.soonest[node.id] = day, soonest
 
     def _first_open(self, node: Node, least: date) -> date:
+        return self.next_open(self._demanded(node, least), node.place)
+
+    def _demanded(self, node: Node, least: date) -> date:
         hold = self.hold_of(node.id)
-        reasons = [least, self.today, *([hold.not_before] if hold else [])]
-        return self.next_open(max(reasons), node.place)
+        return max([least, self.today, *([hold.not_before] if hold else [])])
 
     def pin_of(self, event_id: str) -> date | None:
         """The agreed day, unless it has gone by: then the event is late, and free again."""
@@ -267,6 +276,10 @@ class Timing:
 def usual_of(rule: Rule) -> timedelta:
     days = rule.usual_days if rule.usual_days is not None else rule.min_days
     return timedelta(days or 0)
+
+
+def after(day: date, wait_days: int | None) -> date | None:
+    return None if wait_days is None else day + timedelta(wait_days)
 
 
 def days(first: date, last: date) -> Iterator[date]:

@@ -76,6 +76,7 @@ SUTURES = rule("sutures", "sutures_out", "closure", 28, 42, 56, weight=6)
 WEEKLY = rule("weekly", "recheck", "closure", 5, 7, 7, repeat_until="sutures_out", weight=2)
 RELEASE = rule("release", "assessment", "sutures_out", 7, 14, per_case=True)
 WEEKENDS = {"clinic": Closed(frozenset({5, 6}))}
+AWAY = {"clinic": Closed(frozenset({1, 3, 5, 6})), "carer": Closed(spans=((on(0), on(9)),))}
 CLOSED_TODAY = Fact("closure", TODAY, "closure-1")
 
 
@@ -422,6 +423,26 @@ def test_pins_and_holds_about_nothing_are_named():
     assert made.unused == ("recheck:old:3", "water")
 
 
+def test_a_hold_on_what_no_rule_plans_changes_nothing():
+    after_drug = rule("after-drug", "assessment", "last_dose", 7, 14, per_case=True)
+    last_dose = Fact("last_dose", on(10), "course-1")
+
+    made = unfold(case(last_dose, holds=(Hold("last_dose:course-1", TODAY, on(40)),)), after_drug)
+
+    assert made.problem == unfold(case(last_dose), after_drug).problem
+    assert made.unused == ("last_dose:course-1",)
+
+
+def test_closed_days_make_no_chain_shorter():
+    # The first link has to come by day 7, while the carer is away: the conflict to be shown is with those days alone.
+    weekly = rule("weekly", "recheck", "closure", 5, 7, 10, repeat_until="sutures_out")
+
+    made = unfold(case(CLOSED_TODAY), SUTURES, weekly, closed={"carer": Closed(spans=((on(0), on(16)),))})
+
+    assert len(links(made, "recheck:closure-1")) == 5  # 10 at the latest, 17, 24, 31, 38; the end is due in 42
+    assert can_be_planned(made.problem)
+
+
 def test_an_agreed_day_that_went_by_is_late_and_free_again():
     made = unfold(case(Fact("closure", on(-44), "closure-1"), pins=(Pin("sutures_out:closure-1", on(-2)),)), SUTURES)
 
@@ -595,7 +616,7 @@ HOLDS = st.lists(
 
 
 @settings(max_examples=300, deadline=None)
-@given(FACTS, HOLDS, st.sampled_from([(), (SUMMER,)]), st.booleans(), st.sampled_from([{}, WEEKENDS]))
+@given(FACTS, HOLDS, st.sampled_from([(), (SUMMER,)]), st.booleans(), st.sampled_from([{}, WEEKENDS, AWAY]))
 def test_no_lateness_and_no_hold_makes_a_case_impossible(facts, holds, gates, is_southern, closed):
     of = case(*facts, holds=tuple(holds), is_southern=is_southern)
 
