@@ -31,7 +31,10 @@ def in_words(day: date) -> str:
 def day_field(label: str, **kwargs: Any) -> forms.DateField:
     """A day, picked or typed as 2027-01-05."""
     widget = forms.DateInput(attrs={"type": "date", "class": "w-10"}, format="%Y-%m-%d")
-    wrong = {"invalid": gettext_lazy("Give the day as year-month-day, for example 2027-01-05.")}
+    wrong = {
+        "required": gettext_lazy("Give the day."),
+        "invalid": gettext_lazy("Give the day as year-month-day, for example 2027-01-05."),
+    }
     return forms.DateField(label=label, widget=widget, error_messages=wrong, **kwargs)
 
 

@@ -89,7 +89,8 @@ class RecheckForm(WeighedForm):
         self.fields["closures_out"] = ThingsField(self.closures, closure_line, label=_("Sutures or staples taken out"))
         for bandage in self.bandages:
             self.fields[f"bandage_{bandage.pk}"] = _bandage_field(bandage_line(bandage))
-        self.fields["implants_out"] = ThingsField(self.implants, implant_line, label=_("Implants, drains or tubes taken out"))
+        out = _("Implants, drains or tubes taken out")
+        self.fields["implants_out"] = ThingsField(self.implants, implant_line, label=out)
         self.fields["milestones"] = forms.MultipleChoiceField(
             label=_("Steps allowed, done or passed"),
             required=False,

@@ -66,7 +66,8 @@ def checked_sheet(
     if (doubt := weight_doubt(recent, today(zone), zone)) and not is_weight_checked:
         wrong["is_weight_checked"] = f"{doubt} " + _("Weigh it again, or say that this weight is right.")
     if warned and not is_warning_read:
-        wrong["is_warning_read"] = " ".join(stop.reason for stop in warned)
+        reasons = " ".join(stop.reason for stop in warned)
+        wrong["is_warning_read"] = reasons + " " + _("Tick each warning that you have read.")
     wrong |= _second_person(patient, by, excess(patient, drug, mg_per_kg), dose_reason, checked_by)
     first_on = first_dose_at.astimezone(ZoneInfo(zone)).date()
     if first_on < admitted_on(patient):

@@ -15,7 +15,7 @@ from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.medications.actions import checked_sheet
 from hospital.medications.dosing import Sheet, excess, sheet, stops, weight_doubt
-from hospital.medications.formulary import Proposal, proposals_for
+from hospital.medications.formulary import Proposal, proposals_for, shipped
 from hospital.medications.models import DoseGiven, MedicationOrder, Route
 from hospital.medications.queries import clinical_colleagues, recent_weights
 from hospital.people.models import Person
@@ -24,7 +24,7 @@ from hospital.people.models import Person
 class AmountField(forms.DecimalField):
     """A positive decimal; a comma for a point is understood, a thousand separator is not."""
 
-    def __init__(self, *, unit: str, **kwargs: Any):
+    def __init__(self, required_words: Any, *, unit: Any, **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"})
         limits = {
             "min_value": Decimal("0.0001"),
@@ -34,11 +34,19 @@ class AmountField(forms.DecimalField):
         }
         super().__init__(widget=widget, **limits, **kwargs)
         self.unit = unit
+        self.error_messages["required"] = required_words
         self.error_messages["invalid"] = _("Give a number, for example 0.2.")
         self.error_messages["min_value"] = _("Give a number above 0.")
 
     def to_python(self, value: Any) -> Decimal | None:
         return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
+
+
+def whole_number(label: Any, most: int, required_words: Any) -> forms.IntegerField:
+    """A whole number from 1 to `most`."""
+    sentences = {"required": required_words, "invalid": _("Give a whole number.")}
+    widget = forms.NumberInput(attrs={"class": "w-4"})
+    return forms.IntegerField(label=label, min_value=1, max_value=most, widget=widget, error_messages=sentences)
 
 
 class OrderForm(forms.ModelForm):
@@ -47,22 +55,22 @@ class OrderForm(forms.ModelForm):
     After validation `sheet` holds what was worked out, or None; `refusals` says why it cannot be given so.
     """
 
-    mg_per_kg = AmountField(label=_("Dose per kg"), unit=_("mg per kg"))
+    mg_per_kg = AmountField(_("Give the dose per kg."), label=_("Dose per kg"), unit=_("mg per kg"))
     mg_per_ml = AmountField(
-        label=_("Strength"), unit=_("mg per mL"), help_text=_("As on the bottle in your hand.")
+        _("Give the strength, as on the bottle."),
+        label=_("Strength"),
+        unit=_("mg per mL"),
+        help_text=_("As on the bottle in your hand."),
     )
-    every_hours = forms.IntegerField(
-        label=_("Every"), min_value=1, max_value=24 * 366, widget=forms.NumberInput(attrs={"class": "w-4"})
-    )
-    doses = forms.IntegerField(
-        label=_("Number of doses"),
-        min_value=1,
-        max_value=400,
-        widget=forms.NumberInput(attrs={"class": "w-4"}),
-    )
+    every_hours = whole_number(_("Every"), 24 * 366, _("Give the hours from one dose to the next."))
+    doses = whole_number(_("Number of doses"), 400, _("Give the number of doses."))
     first_dose_at = moment_field(_("First dose"))
     is_weight_checked = forms.BooleanField(label=_("This weight is right"), required=False)
-    is_warning_read = forms.BooleanField(label=_("I have read this and mean the order"), required=False)
+    is_warning_read = forms.MultipleChoiceField(
+        label=_("I have read this and mean the order"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
+    )
     seen_weight_g = forms.DecimalField(required=False, widget=forms.HiddenInput)
 
     class Meta:
@@ -84,6 +92,10 @@ class OrderForm(forms.ModelForm):
             "drug": _("The generic name, in full."),
             "instruction": _("For the label and the carer, if needed."),
         }
+        error_messages = {
+            "drug": {"required": _("Name the medicine.")},
+            "route": {"required": _("Choose how it is given.")},
+        }
 
     def __init__(self, *args: Any, patient: Patient, by: Person, **kwargs: Any):
         super().__init__(*args, **kwargs)
@@ -97,21 +109,22 @@ class OrderForm(forms.ModelForm):
         self.fields["checked_by"].queryset = clinical_colleagues(patient, by)
         if self.recent:
             self.fields["seen_weight_g"].initial = self.recent[0].weight_g
-        self.warnings = self._warnings()
+        self.warned = stops(patient, self._typed("drug"), self._typed("route"))[1]
+        self._offer_warnings()
         self.doubt = (
-            weight_doubt(self.recent, today(patient.hospital.zone), patient.hospital.zone)
-            if self.recent
-            else ""
+            weight_doubt(self.recent, today(patient.hospital.zone), patient.hospital.zone) if self.recent else ""
         )
         self.excess = self._excess()
 
     def _typed(self, name: str) -> str:
         return str(self[name].value() or "")
 
-    def _warnings(self) -> list[str]:
-        """What speaks against the medicine but may be overridden, with its source."""
-        _refused, warned = stops(self.patient, self._typed("drug"), self._typed("route"))
-        return [f"{stop.reason} ({stop.source})" for stop in warned] if self._typed("drug") else []
+    def _offer_warnings(self) -> None:
+        """A box for each warning, so that one ticked for another medicine says nothing about this one."""
+        field = self.fields["is_warning_read"]
+        field.says_optional = True  # it is not: the order waits for it
+        field.choices = [(stop.slug, f"{stop.reason} ({stop.source})") for stop in shipped()[1]]
+        field.widget.choices = [(stop.slug, f"{stop.reason} ({stop.source})") for stop in self.warned]
 
     def _excess(self) -> str:
         """Why the dose is out of range, once one was typed."""
@@ -126,6 +139,7 @@ class OrderForm(forms.ModelForm):
 
     def clean(self) -> dict:
         data = super().clean()
+        data["is_warning_read"] = {stop.slug for stop in self.warned} <= set(data.get("is_warning_read") or ())
         self._work_out(data)
         if self.errors:
             return data
@@ -176,7 +190,9 @@ def like(order: MedicationOrder) -> dict[str, Any]:
 
 class StopForm(forms.Form):
     stopped_on = day_field(_("Stopped on"), initial=today)
-    stop_reason = forms.CharField(label=_("Why?"), max_length=250)
+    stop_reason = forms.CharField(
+        label=_("Why?"), max_length=250, error_messages={"required": _("Say why it was stopped.")}
+    )
 
 
 class DoseForm(forms.Form):
@@ -194,7 +210,10 @@ class DoseForm(forms.Form):
 class TakeBackForm(forms.Form):
     """Asks, and holds nothing."""
 
-    is_sure = forms.BooleanField(label=_("Yes, this was written by mistake"))
+    is_sure = forms.BooleanField(
+        label=_("Yes, this was written by mistake"),
+        error_messages={"required": _("Tick the box if it was written by mistake.")},
+    )
 
     def clean(self) -> dict:
         super().clean()

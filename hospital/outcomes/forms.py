@@ -36,6 +36,11 @@ class OutcomeForm(forms.ModelForm):
             "place": _("Where it was released, or to whom it went."),
         }
 
+        error_messages = {
+            "kind": {"required": _("Choose how the case ended.")},
+            "decided_by": {"required": _("Choose who decided it.")},
+        }
+
     def __init__(self, *args: Any, patient: Patient, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.patient = patient
@@ -69,4 +74,8 @@ class OutcomeForm(forms.ModelForm):
 
 
 class ReopenForm(forms.Form):
-    reason = forms.CharField(label=_("Why is the case opened again?"), max_length=250)
+    reason = forms.CharField(
+        label=_("Why is the case opened again?"),
+        max_length=250,
+        error_messages={"required": _("Say why the case is opened again.")},
+    )

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
@@ -19,6 +20,8 @@ from hospital.procedures.queries import clinical_staff
 from hospital.procedures.vocabulary import Term, choices, event_name, milestones, vocabulary
 
 CHOOSE = _("Choose")
+NO_BANDAGE = {"required": _("Choose the kind of bandage.")}
+NO_BANDAGE_SITE = {"required": _("Say where the bandage is.")}
 AS_USUAL = _("As usual for this kind")
 
 
@@ -35,15 +38,20 @@ class RowForm(forms.Form):
 
 
 def _off_fields(off: str) -> tuple[forms.DateField, forms.BooleanField]:
-    return day_field(off, required=False), forms.BooleanField(
-        label=_("Written by mistake: remove it"), required=False
-    )
+    return day_field(off, required=False), forms.BooleanField(label=_("Written by mistake: remove it"), required=False)
 
 
 class ClosureRow(RowForm):
-    site = forms.CharField(label=_("Wound"), max_length=120, help_text=_("Where, and how long."))
+    site = forms.CharField(
+        label=_("Wound"),
+        max_length=120,
+        help_text=_("Where, and how long."),
+        error_messages={"required": _("Say where the closed wound is.")},
+    )
     pattern = forms.ChoiceField(label=_("Pattern"), required=False)
-    material = forms.ChoiceField(label=_("Material"))
+    material = forms.ChoiceField(
+        label=_("Material"), error_messages={"required": _("Choose what the wound was closed with.")}
+    )
     count = forms.IntegerField(
         label=_("How many"), required=False, min_value=1, max_value=500, help_text=_("So that none stays in.")
     )
@@ -56,11 +64,9 @@ class ClosureRow(RowForm):
 
 
 class BandageRow(RowForm):
-    kind = forms.ChoiceField(label=_("Kind"))
-    site = forms.CharField(label=_("Where"), max_length=120)
-    layers = forms.CharField(
-        label=_("Layers"), max_length=250, required=False, help_text=_("From the skin outwards.")
-    )
+    kind = forms.ChoiceField(label=_("Kind"), error_messages=NO_BANDAGE)
+    site = forms.CharField(label=_("Where"), max_length=120, error_messages=NO_BANDAGE_SITE)
+    layers = forms.CharField(label=_("Layers"), max_length=250, required=False, help_text=_("From the skin outwards."))
     removed_on, is_mistake = _off_fields(_("Off on"))
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -69,9 +75,11 @@ class BandageRow(RowForm):
 
 
 class ImplantRow(RowForm):
-    kind = forms.ChoiceField(label=_("Kind"))
+    kind = forms.ChoiceField(label=_("Kind"), error_messages={"required": _("Choose the kind of implant.")})
     size = forms.CharField(label=_("Size"), max_length=60, required=False)
-    site = forms.CharField(label=_("Where"), max_length=120)
+    site = forms.CharField(
+        label=_("Where"), max_length=120, error_messages={"required": _("Say where the implant is.")}
+    )
     must_come_out = forms.TypedChoiceField(
         label=_("Before release"),
         required=False,
@@ -118,7 +126,7 @@ class ProcedureForm(forms.ModelForm):
     `initial` may hold a list of plain values for each kind of rows.
     """
 
-    kind = forms.ChoiceField(label=_("Procedure"))
+    kind = forms.ChoiceField(label=_("Procedure"), error_messages={"required": _("Choose the procedure.")})
     done_on = day_field(_("Done on"))
 
     class Meta:
@@ -141,6 +149,7 @@ class ProcedureForm(forms.ModelForm):
             "anaesthetic": _("Agents and route, tube, breathing support, recovery, in a line."),
             "site": _("Side and part of the body, for example left forelimb."),
         }
+        error_messages = {"surgeon": {"required": _("Choose who did it.")}}
 
     def __init__(
         self,
@@ -154,6 +163,11 @@ class ProcedureForm(forms.ModelForm):
         data = data.copy() if data is not None else None  # so that a collision can move the seen versions on
         super().__init__(data, initial=dict(initial or {}), **kwargs)
         self.fields["kind"].choices = choices(vocabulary().procedures, CHOOSE)
+        self.fields["kind"].widget.attrs |= {
+            "hx-get": reverse("procedures:hint", args=[patient.case_number]),
+            "hx-target": "#kind-hint",
+            "hx-swap": "outerHTML",
+        }
         self.fields["surgeon"].queryset = clinical_staff(patient)
         self.rows = {name: self._rows(name, kind) for name, kind in ROWS.items()}
 
@@ -166,9 +180,7 @@ class ProcedureForm(forms.ModelForm):
 
     def with_mistakes(self) -> list[forms.BaseForm]:
         """Those of this form and its rows that hold mistakes, in the order of the page: for the error summary."""
-        return [
-            form for form in (self, *(f for rows in self.rows.values() for f in rows.forms)) if form.errors
-        ]
+        return [form for form in (self, *(f for rows in self.rows.values() for f in rows.forms)) if form.errors]
 
     def chosen_kind(self) -> Term | None:
         """What was chosen so far, for its hint."""
@@ -206,8 +218,7 @@ def as_typed(data: QueryDict) -> dict:
     for name, kind in ROWS.items():
         count = row_count(data, name)
         typed[name] = [
-            {field: data.get(f"{name}-{i}-{field}", "") for field in kind.form.base_fields}
-            for i in range(count)
+            {field: data.get(f"{name}-{i}-{field}", "") for field in kind.form.base_fields} for i in range(count)
         ]
     return typed
 
@@ -245,13 +256,14 @@ class BandageChangeForm(forms.Form):
 
 
 class BandageForm(forms.ModelForm):
-    kind = forms.ChoiceField(label=_("Kind"))
+    kind = forms.ChoiceField(label=_("Kind"), error_messages=NO_BANDAGE)
     applied_on = day_field(_("Put on, on"), initial=today)
 
     class Meta:
         model = Bandage
         fields = ["kind", "site", "layers", "applied_on"]
         help_texts = {"layers": _("From the skin outwards.")}
+        error_messages = {"site": NO_BANDAGE_SITE}
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
@@ -268,7 +280,7 @@ class EditBandageForm(BandageForm):
 
 
 class MilestoneForm(forms.Form):
-    event = forms.ChoiceField(label=_("What happened?"))
+    event = forms.ChoiceField(label=_("What happened?"), error_messages={"required": _("Choose what happened.")})
     happened_on = day_field(_("On which day?"), initial=today)
     note = forms.CharField(label=_("Note"), max_length=250, required=False)
 
@@ -282,7 +294,10 @@ class MilestoneForm(forms.Form):
 class TakeBackForm(forms.Form):
     """Asks, and holds nothing."""
 
-    is_sure = forms.BooleanField(label=_("Yes, this was recorded by mistake"))
+    is_sure = forms.BooleanField(
+        label=_("Yes, this was recorded by mistake"),
+        error_messages={"required": _("Tick the box if it was recorded by mistake.")},
+    )
 
     def clean(self) -> dict:
         super().clean()

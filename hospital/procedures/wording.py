@@ -52,7 +52,7 @@ LINES = {Closure: closure_line, Bandage: bandage_line, Implant: implant_line}
 def bandage_watch(bandage: Bandage) -> str:
     """What to look at every time, for this kind of bandage."""
     term = vocabulary().bandages.get(bandage.kind)
-    return term.watch if term else ""
+    return " ".join(filter(None, (term.watch, term.caution))) if term else ""
 
 
 def milestone_line(milestone: Milestone) -> str:

@@ -158,7 +158,7 @@ def test_the_dose_is_worked_out_while_one_types_and_nothing_is_saved_or_blamed(c
     full = client.post(url("order", weighed), asked(work_out="1"), headers={"HX-Request": "true"})
 
     assert (answer.status_code, full.status_code) == (200, 200)
-    assert "This field is required" not in words(answer)
+    assert "Give the number of doses" not in words(answer)
     assert words(full).lstrip().startswith('<section class="card" id="dose"')
     # 812 g x 0.2 mg/kg = 0.1624 mg; / 5 mg/mL = 0.03248 mL; to the marks of 0.01 mL of a 1 mL syringe: 0.03 mL, -7.6 %
     for piece in ("162.4 micrograms", "0.03 mL", "0.0325 mL", "−7.6%", "812 g", "To dispense", "0.2 mL"):
@@ -230,7 +230,7 @@ def test_the_medication_line_follows_the_safe_writing_rules(weighed, vet):
 @pytest.mark.parametrize(
     ("fields", "sentence"),
     [
-        ({"drug": ""}, "This field is required."),
+        ({"drug": ""}, "Name the medicine."),
         ({"mg_per_kg": "a lot"}, "Give a number, for example 0.2."),
         ({"mg_per_kg": "0"}, "Give a number above 0."),
         ({"mg_per_kg": "-1"}, "Give a number above 0."),
@@ -307,7 +307,7 @@ def test_ivermectin_is_refused_for_turtles_tortoises_and_crocodilians(client, ve
     weigh(patient, 1000)
     client.force_login(vet)
 
-    ticks = {"is_warning_read": "on", "is_weight_checked": "on"}
+    ticks = {"is_warning_read": "ivermectin", "is_weight_checked": "on"}
     answer = client.post(url("order", patient), asked(drug=typed, mg_per_kg="0.2", mg_per_ml="10") | ticks)
 
     assert answer.status_code == 422
@@ -346,10 +346,22 @@ def test_a_warning_must_be_read_before_the_order_stands(client, weighed, vet):
     morphine = asked(drug="morphine", mg_per_kg="1.5", mg_per_ml="10", route="under_skin")
 
     asks = client.post(url("order", weighed), morphine)
-    read = client.post(url("order", weighed), morphine | {"is_warning_read": "on"})
+    read = client.post(url("order", weighed), morphine | {"is_warning_read": "opioid-water-turtle"})
 
     assert (asks.status_code, read.status_code) == (422, 302)
     assert "no unsupervised water for 24 hours" in words(asks)
+
+
+def test_a_warning_read_for_one_medicine_is_not_read_for_another(client, weighed, vet):
+    client.force_login(vet)
+    read = {"is_warning_read": "opioid-water-turtle"}
+
+    answer = client.post(
+        url("order", weighed), asked(drug="buprenorphine", mg_per_kg="0.1", mg_per_ml="0.3", route="under_skin") | read
+    )
+
+    assert answer.status_code == 422
+    assert "Alone it gave no pain relief in turtles" in words(answer)
 
 
 # --- doubts -------------------------------------------------------------------------------------------------------
@@ -532,7 +544,7 @@ def test_a_course_is_stopped_once_and_then_gets_no_more_doses(client, weighed, v
 
 @pytest.mark.parametrize(
     ("days", "reason", "sentence"),
-    [(-1, "Vomits", "in the future"), (0, "", "This field is required."), (3, "Vomits", "A dose was written down on")],
+    [(-1, "Vomits", "in the future"), (0, "", "Say why it was stopped."), (3, "Vomits", "A dose was written down on")],
 )
 def test_stopping_needs_a_reason_and_a_day_that_agrees_with_the_doses(
     client, weighed, vet, order, days, reason, sentence

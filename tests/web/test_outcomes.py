@@ -168,7 +168,7 @@ def test_an_outcome_of_an_earlier_day_ends_the_placement_on_that_day(client, pat
 @pytest.mark.parametrize(
     ("fields", "sentence"),
     [
-        ({"kind": ""}, "This field is required."),
+        ({"kind": ""}, "Choose how the case ended."),
         ({"happened_on": days_ago(-1).isoformat()}, "in the future"),
         ({"happened_on": days_ago(30).isoformat()}, "before admission"),
         ({"kind": "euthanased"}, "Give the reason for euthanasia."),

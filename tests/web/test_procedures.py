@@ -172,11 +172,11 @@ def test_a_page_whose_row_count_was_tampered_with_is_refused_without_a_traceback
 @pytest.mark.parametrize(
     ("fields", "sentence"),
     [
-        ({"kind": ""}, "This field is required."),
+        ({"kind": ""}, "Choose the procedure."),
         ({"done_on": "31/31/2027"}, "Give the day as year-month-day"),
         ({"done_on": days_ago(-1).isoformat()}, "This day is in the future."),
         ({"done_on": days_ago(20).isoformat()}, "This is before admission on"),
-        ({"closures": [NYLON | {"site": ""}]}, "This field is required."),
+        ({"closures": [NYLON | {"site": ""}]}, "Say where the closed wound is."),
         ({"closures": [NYLON | {"count": "0"}]}, "greater than or equal to 1"),
         ({"closures": [NYLON | {"material": "string"}]}, "Select a valid choice."),
     ],
