@@ -11,10 +11,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from hospital.admissions.days import admitted_on, in_words, locked, refuse_before, refuse_day
-from hospital.admissions.models import Patient
+from hospital.admissions.models import Patient, Weight
 from hospital.clock import now, today
 from hospital.edits import save_edit
 from hospital.medications.dosing import Sheet, excess, sheet, stops, weight_doubt
+from hospital.medications.formulary import Stop
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import clinical_colleagues, recent_weights
 from hospital.people.models import Person
@@ -25,60 +26,64 @@ A_YEAR = timedelta(days=366)
 
 
 def checked_sheet(
-    patient: Patient,
-    *,
-    by: Person,
-    drug: str,
-    route: str,
-    mg_per_kg: Decimal,
-    mg_per_ml: Decimal,
-    every_hours: int,
-    doses: int,
-    first_dose_at: datetime,
-    is_weight_checked: bool,
-    is_warning_read: bool,
-    dose_reason: str,
-    checked_by: Person | None,
-    seen_weight_g: Decimal | None,
-) -> Sheet:
+    patient: Patient, *, by: Person, drug: str, route: str, mg_per_kg: Decimal, mg_per_ml: Decimal, every_hours: int,
+    doses: int, first_dose_at: datetime, is_weight_checked: bool, is_warning_read: bool, dose_reason: str,
+    checked_by: Person | None, seen_weight_g: Decimal | None,
+) -> Sheet:  # fmt: skip
     """Work an order out, or refuse it with a sentence at each field that speaks against it."""
-    refused, warned = stops(patient, drug, route)
-    if refused:
-        raise ValidationError({"drug": [f"{stop.reason} ({stop.source})" for stop in refused]})
+    warned = _refuse_stops(patient, drug, route)
     recent = recent_weights(patient)
     if not recent:
         raise ValidationError(_("There is no weight yet. Weigh the animal, then order."))
-    zone = patient.hospital.zone
-    worked = sheet(
-        recent[0].weight_g,
-        mg_per_kg=mg_per_kg,
-        mg_per_ml=mg_per_ml,
-        every_hours=every_hours,
-        doses=doses,
-        first_dose_at=first_dose_at.astimezone(ZoneInfo(zone)),
-    )
-    wrong: dict[str, str] = {}
-    if seen_weight_g is not None and seen_weight_g != recent[0].weight_g:
-        moved = _(
-            "The animal was weighed meanwhile: %(weight)s. The dose is worked out anew: look at it, then save."
-        )
-        wrong["seen_weight_g"] = moved % {"weight": body_weight(recent[0].weight_g)}
-    if (doubt := weight_doubt(recent, today(zone), zone)) and not is_weight_checked:
-        wrong["is_weight_checked"] = f"{doubt} " + _("Weigh it again, or say that this weight is right.")
-    if warned and not is_warning_read:
-        reasons = " ".join(stop.reason for stop in warned)
-        wrong["is_warning_read"] = reasons + " " + _("Tick each warning that you have read.")
-    wrong |= _second_person(patient, by, excess(patient, drug, mg_per_kg), dose_reason, checked_by)
-    first_on = first_dose_at.astimezone(ZoneInfo(zone)).date()
-    if first_on < admitted_on(patient):
-        wrong["first_dose_at"] = _("This is before admission on %(day)s.") % {
-            "day": in_words(admitted_on(patient))
-        }
-    if first_on > today(zone) + A_YEAR:
-        wrong["first_dose_at"] = _("This is more than a year ahead. Look at the year.")
+    first = first_dose_at.astimezone(ZoneInfo(patient.hospital.zone))
+    course = {"every_hours": every_hours, "doses": doses, "first_dose_at": first}
+    worked = sheet(recent[0].weight_g, mg_per_kg=mg_per_kg, mg_per_ml=mg_per_ml, **course)
+    wrong = {
+        **_weight_doubts(patient, recent, is_weight_checked, seen_weight_g),
+        **_unread(warned, is_warning_read),
+        **_second_person(patient, by, excess(patient, drug, mg_per_kg), dose_reason, checked_by),
+        **_impossible_start(patient, first.date()),
+    }
     if wrong:
         raise ValidationError(wrong)
     return worked
+
+
+def _refuse_stops(patient: Patient, drug: str, route: str) -> list[Stop]:
+    """Refuse what must never be given; the warnings that remain must be read."""
+    refused, warned = stops(patient, drug, route)
+    if refused:
+        raise ValidationError({"drug": [f"{stop.reason} ({stop.source})" for stop in refused]})
+    return warned
+
+
+def _weight_doubts(
+    patient: Patient, recent: list[Weight], is_weight_checked: bool, seen_weight_g: Decimal | None
+) -> dict[str, str]:
+    """A weight that came in after the page was opened, and one that is old or moved far."""
+    zone, wrong = patient.hospital.zone, {}
+    if seen_weight_g is not None and seen_weight_g != recent[0].weight_g:
+        moved = _("The animal was weighed meanwhile: %(weight)s. The dose is worked out anew: look at it, then save.")
+        wrong["seen_weight_g"] = moved % {"weight": body_weight(recent[0].weight_g)}
+    if (doubt := weight_doubt(recent, today(zone), zone)) and not is_weight_checked:
+        wrong["is_weight_checked"] = f"{doubt} " + _("Weigh it again, or say that this weight is right.")
+    return wrong
+
+
+def _unread(warned: list[Stop], is_warning_read: bool) -> dict[str, str]:
+    if not warned or is_warning_read:
+        return {}
+    reasons = " ".join(stop.reason for stop in warned)
+    return {"is_warning_read": reasons + " " + _("Tick each warning that you have read.")}
+
+
+def _impossible_start(patient: Patient, first_on: date) -> dict[str, str]:
+    if first_on < admitted_on(patient):
+        before = _("This is before admission on %(day)s.") % {"day": in_words(admitted_on(patient))}
+        return {"first_dose_at": before}
+    if first_on > today(patient.hospital.zone) + A_YEAR:
+        return {"first_dose_at": _("This is more than a year ahead. Look at the year.")}
+    return {}
 
 
 def _second_person(

@@ -25,42 +25,49 @@ Kind = Outcome.Kind
 
 
 def refuse_outcome(
-    patient: Patient,
-    *,
-    kind: str,
-    happened_on: date,
-    reason: str,
-    place: str,
-    latitude: Decimal | None,
-    longitude: Decimal | None,
-    decided_by: Person,
-) -> None:
+    patient: Patient, *, kind: str, happened_on: date, reason: str, place: str, latitude: Decimal | None,
+    longitude: Decimal | None, decided_by: Person,
+) -> None:  # fmt: skip
     """Refuse what cannot be true, or lacks what must be known, with a sentence at each field."""
+    _refuse_day(patient, kind, happened_on)
+    wrong = {
+        **_unknown_place(kind, place, latitude, longitude),
+        **(_undecided(patient, reason, decided_by) if kind == Kind.EUTHANASED else {}),
+    }
+    if wrong:
+        raise ValidationError(wrong)
+
+
+def _refuse_day(patient: Patient, kind: str, happened_on: date) -> None:
     refuse_day(patient, happened_on, field="happened_on")
     last = last_recorded_on(patient)
     if last:
-        later = _(
-            "Something was recorded for this animal on %(day)s. Look at the chart: one of the days is wrong."
-        )
+        later = _("Something was recorded for this animal on %(day)s. Look at the chart: one of the days is wrong.")
         refuse_before(happened_on, last, later, field="happened_on")
-    wrong = {}
     if kind == Kind.DEAD_ON_ARRIVAL and happened_on != admitted_on(patient):
         arrived = _("Dead on arrival is the day of admission, %(day)s. If it died later, choose “Died”.")
-        wrong["happened_on"] = arrived % {"day": in_words(admitted_on(patient))}
-    if kind == Kind.EUTHANASED and not reason.strip():
+        raise ValidationError({"happened_on": arrived % {"day": in_words(admitted_on(patient))}})
+
+
+def _undecided(patient: Patient, reason: str, decided_by: Person) -> dict[str, str]:
+    """What euthanasia lacks. That a vet decides is common practice, and law in many places."""
+    wrong = {}
+    if not reason.strip():
         wrong["reason"] = _("Give the reason for euthanasia.")
-    if kind == Kind.EUTHANASED and not is_vet(decided_by, patient):
+    if not is_vet(decided_by, patient):
         wrong["decided_by"] = _("Euthanasia is decided by a vet. Choose the vet who decided it.")
+    return wrong
+
+
+def _unknown_place(kind: str, place: str, latitude: Decimal | None, longitude: Decimal | None) -> dict[str, str]:
+    wrong = {}
     if kind in (Kind.RELEASED, Kind.TRANSFERRED) and not place.strip():
         wrong["place"] = _("Say in words where it went.")
     if kind == Kind.RELEASED and latitude is None:
         wrong["latitude"] = _("Give the point on the map at which it was released.")
     if (latitude is None) != (longitude is None):
-        wrong["longitude" if longitude is None else "latitude"] = _(
-            "A point needs both latitude and longitude."
-        )
-    if wrong:
-        raise ValidationError(wrong)
+        wrong["longitude" if longitude is None else "latitude"] = _("A point needs both latitude and longitude.")
+    return wrong
 
 
 @transaction.atomic
