@@ -241,7 +241,9 @@ def test_what_comes_next_and_the_reports_are_loaded_from_the_handover(client, pa
 
     html = words(client.get(url(patient)))
 
-    assert 'id="next"' in html
+    plan = f"/patients/{patient.case_number}/plan/"
+    assert f'id="next" aria-labelledby="next-title" hx-get="{plan}next-card/" hx-trigger="load"' in html
+    assert f'<a href="{plan}">Care plan</a>' in html
     assert 'id="logs"' in html
 
 
