@@ -25,7 +25,7 @@ class BadProblem(ValueError):
 
     def __init__(self, field: str, message: str) -> None:
         super().__init__(f"{field} {message}.")
-        self.field = field
+        self.field, self.reason = field, message
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from handover.schedule import bounds
 from handover.schedule.bounds import State
 from handover.schedule.messages import offers
 from handover.schedule.model import SCALE, Model, build, settled_costs, true_cost, unary_costs
-from handover.schedule.network import Link, Network, narrow, network
+from handover.schedule.network import Link, narrow, network
 from handover.schedule.problem import CLINIC, Problem
 
 EFFORT = 20_000
@@ -64,9 +64,9 @@ class Hunt:
             self.best, self.answer = cost + self.constant, list(days[: self.model.size])
 
 
-def solve(problem: Problem, net: Network | None = None, effort: int = EFFORT) -> Solution | None:
+def solve(problem: Problem, effort: int = EFFORT) -> Solution | None:
     """The first of the least-cost answers; None if there is no answer. At least one answer is found at any effort."""
-    net = net or network(problem)
+    net = network(problem)
     masks = list(net.masks)
     if not net.agrees or not narrow(masks, net.links):
         return None
@@ -193,7 +193,7 @@ def _branches(model: Model, state: State, days: list[int]) -> Iterator[State]:
     yield paying
     without = bounds.fork(state)
     users = [n for n, series in enumerate(model.series) if series is not None and state.masks[n] >> day & 1]
-    if bounds.restrict(model, without, {n: ~(1 << day) for n in users}):
+    if bounds.restrict(model, without, dict.fromkeys(users, ~(1 << day))):
         yield without
 
 

@@ -1,0 +1,37 @@
+"""Plan problems from a file. Needs no database."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from handover.schedule.plan import BAD_INPUT, main
+
+
+class Command(BaseCommand):
+    help = (
+        "Plan the problem, or the list of problems, in a JSON file (- for standard input) and print the answer as JSON. "
+        "Exit status 0: planned; 1: a conflict; 2: input that cannot be read."
+    )
+    requires_system_checks = ()
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", help="a JSON file, or - for standard input")
+
+    def handle(self, *, file: str, **options: object) -> None:
+        answer, status = main(_read(file))
+        self.stdout.write(answer)
+        if status:
+            sys.exit(status)
+
+
+def _read(file: str) -> str:
+    try:
+        raw = sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
+        return raw.decode("utf-8-sig")
+    except OSError as wrong:
+        raise CommandError(f"{file} cannot be read: {wrong.strerror}.", returncode=BAD_INPUT) from None
+    except UnicodeDecodeError:
+        raise CommandError(f"{file} is not text in UTF-8.", returncode=BAD_INPUT) from None
