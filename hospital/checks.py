@@ -22,7 +22,9 @@ def triggers_are_in_place(app_configs, databases=None, **kwargs) -> list[Error]:
             return [Error(f"The database cannot be read: {error}", hint="Check DATABASE_URL.", id="hospital.E004")]
         if "hospital_auditentry" in tables and missing:
             hint = "Run: python3 manage.py migrate"
-            found.append(Error(f"{len(missing)} triggers are missing, such as {min(missing)}.", hint=hint, id="hospital.E003"))
+            found.append(
+                Error(f"{len(missing)} triggers are missing, such as {min(missing)}.", hint=hint, id="hospital.E003")
+            )
     return found
 
 

@@ -18,7 +18,9 @@ class Versioned(models.Model):
 class EditCollision(Exception):
     """Somebody saved this record after the form was opened. `theirs` is the record as it is now."""
 
-    sentence = _("Somebody else saved this record while you were editing. Nothing of yours is lost: compare and save again.")
+    sentence = _(
+        "Somebody else saved this record while you were editing. Nothing of yours is lost: compare and save again."
+    )
 
     def __init__(self, theirs: Versioned):
         super().__init__(str(self.sentence))

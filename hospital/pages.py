@@ -88,7 +88,9 @@ def both_versions(form: BaseForm) -> list[dict]:
 
 def _two_versions(bound: BoundField, yours: Any, theirs: Any) -> dict:
     return {
-        "label": bound.label, "yours": _in_words(bound, yours), "theirs": _in_words(bound, theirs),
+        "label": bound.label,
+        "yours": _in_words(bound, yours),
+        "theirs": _in_words(bound, theirs),
         "differs": (yours or None) != (theirs or None),
     }
 

@@ -36,7 +36,9 @@ def safe_jpeg(upload: IO[bytes], *, longest_px: int = LONGEST_SIDE_PX) -> bytes:
         raise ValidationError(_("This photograph is larger than %(most)d MB. Send a smaller one.") % {"most": most})
     if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
         raise ValidationError(
-            _("This photograph is in the HEIC format, which cannot be read here. Set the camera to JPEG, or send a JPEG.")
+            _(
+                "This photograph is in the HEIC format, which cannot be read here. Set the camera to JPEG, or send a JPEG."
+            )
         )
     with _opened(data) as image:
         return _encoded(image, longest_px)
@@ -54,7 +56,9 @@ def _opened(data: bytes) -> Image.Image:
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _too_many_pixels() from None
     except Exception:  # a decoder given a crafted file may raise anything; whatever it is, this is no photograph
-        raise ValidationError(_("This is not a photograph that can be read here. Send a JPEG, PNG or WebP file.")) from None
+        raise ValidationError(
+            _("This is not a photograph that can be read here. Send a JPEG, PNG or WebP file.")
+        ) from None
     if image.width * image.height > MAX_PIXELS:
         raise _too_many_pixels()
     return image
@@ -62,7 +66,9 @@ def _opened(data: bytes) -> Image.Image:
 
 def _too_many_pixels() -> ValidationError:
     most = MAX_PIXELS // 1_000_000
-    return ValidationError(_("This picture has more than %(most)d million pixels. Send a smaller one.") % {"most": most})
+    return ValidationError(
+        _("This picture has more than %(most)d million pixels. Send a smaller one.") % {"most": most}
+    )
 
 
 def _encoded(image: Image.Image, longest_px: int) -> bytes:

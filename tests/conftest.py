@@ -19,38 +19,38 @@ def pytest_configure() -> None:
     all_settings.MEDIA_ROOT = Path(tempfile.mkdtemp(prefix="media-"))
 
 
-@pytest.fixture()
+@pytest.fixture
 def hospital(db):
     return make.hospital()
 
 
-@pytest.fixture()
+@pytest.fixture
 def vet(hospital):
     return make.person("Vera Vet", hospital, "vet")
 
 
-@pytest.fixture()
+@pytest.fixture
 def nurse(hospital):
     return make.person("Nina Nurse", hospital, "nurse")
 
 
-@pytest.fixture()
+@pytest.fixture
 def coordinator(hospital):
     return make.person("Cora Coordinator", hospital, "coordinator")
 
 
-@pytest.fixture()
+@pytest.fixture
 def carer(hospital):
     """A carer's profile; `carer.person` signs in."""
     return make.carer("Carl Carer", hospital)
 
 
-@pytest.fixture()
+@pytest.fixture
 def stranger(db):
     """A vet of another hospital on the same installation."""
     return make.person("Stan Stranger", make.hospital(name="Elsewhere", slug="elsewhere"), "vet")
 
 
-@pytest.fixture()
+@pytest.fixture
 def patient(vet):
     return make.patient(vet)

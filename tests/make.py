@@ -18,8 +18,13 @@ PASSWORD = "a long enough password"
 
 def hospital(**fields) -> Hospital:
     wanted = dict(
-        name="Test Hospital", slug="test", latitude=Decimal("54.5"), longitude=Decimal("3.2"),
-        phone="01632 960001", out_of_hours_phone="01632 960002", closed_weekdays=[5, 6],
+        name="Test Hospital",
+        slug="test",
+        latitude=Decimal("54.5"),
+        longitude=Decimal("3.2"),
+        phone="01632 960001",
+        out_of_hours_phone="01632 960002",
+        closed_weekdays=[5, 6],
     )
     return Hospital.objects.create(**wanted | fields)
 
@@ -48,16 +53,22 @@ def group(slug: str = "turtle-freshwater", parents: tuple[str, ...] = ("chelonia
 
 
 def species(scientific_name: str = "Emys orbicularis", common_name: str = "European pond turtle", **fields) -> Species:
-    wanted = dict(common_name=common_name, search_text=f"{common_name} {scientific_name}".lower())
+    wanted = dict(common_name=common_name, is_aquatic=True, search_text=f"{common_name} {scientific_name}".lower())
     wanted["group"] = fields.pop("group", None) or group()
     return Species.objects.get_or_create(scientific_name=scientific_name, defaults=wanted | fields)[0]
 
 
 def patient(by: Person, *, at: Hospital | None = None, days_ago: int = 10, **fields) -> Patient:
-    wanted = dict(
-        hospital=at or by.memberships.first().hospital, case_number=take_case_number(), species=None,
-        admitted_at=now() - timedelta(days=days_ago), admitted_by=by,
-    ) | fields
+    wanted = (
+        dict(
+            hospital=at or by.memberships.first().hospital,
+            case_number=take_case_number(),
+            species=None,
+            admitted_at=now() - timedelta(days=days_ago),
+            admitted_by=by,
+        )
+        | fields
+    )
     wanted["species"] = wanted["species"] or species()
     return Patient.objects.create(**wanted)
 

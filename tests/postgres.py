@@ -28,10 +28,34 @@ def cluster() -> Iterator[str]:
     folder = Path(tempfile.mkdtemp(prefix="pg-"))
     as_user = _unprivileged(folder)
     data, log, port = folder / "data", folder / "log", _free_port()
-    run = lambda *command: subprocess.run([*as_user, *map(str, command)], check=True, cwd=folder, stdout=subprocess.DEVNULL)  # noqa: E731
+
+    def run(*command: object) -> None:
+        subprocess.run([*as_user, *map(str, command)], check=True, cwd=folder, stdout=subprocess.DEVNULL)
+
     try:
-        run(programs() / "initdb", "-D", data, "-U", "test", "--auth=trust", "--no-sync", "-E", "UTF8", "--locale=C.UTF-8")
-        run(programs() / "pg_ctl", "-D", data, "-l", log, "-w", "-o", f"-k {folder} -h 127.0.0.1 -p {port} {QUICK}", "start")
+        run(
+            programs() / "initdb",
+            "-D",
+            data,
+            "-U",
+            "test",
+            "--auth=trust",
+            "--no-sync",
+            "-E",
+            "UTF8",
+            "--locale=C.UTF-8",
+        )
+        run(
+            programs() / "pg_ctl",
+            "-D",
+            data,
+            "-l",
+            log,
+            "-w",
+            "-o",
+            f"-k {folder} -h 127.0.0.1 -p {port} {QUICK}",
+            "start",
+        )
         yield f"postgres://test@127.0.0.1:{port}/postgres"
         run(programs() / "pg_ctl", "-D", data, "-m", "immediate", "stop")
     finally:

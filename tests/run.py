@@ -17,8 +17,16 @@ from tests import postgres
 
 # What pip cannot bring: how to see that it is there, and the Debian package that brings it.
 SYSTEM: list[tuple[str, Callable[[], object], list[str]]] = [
-    ("Pango, which sets the packs", lambda: ctypes.util.find_library("pangoft2-1.0"), ["libpango-1.0-0", "libpangoft2-1.0-0"]),
-    ("HarfBuzz subsetting, which makes packs faster", lambda: ctypes.util.find_library("harfbuzz-subset"), ["libharfbuzz-subset0"]),
+    (
+        "Pango, which sets the packs",
+        lambda: ctypes.util.find_library("pangoft2-1.0"),
+        ["libpango-1.0-0", "libpangoft2-1.0-0"],
+    ),
+    (
+        "HarfBuzz subsetting, which makes packs faster",
+        lambda: ctypes.util.find_library("harfbuzz-subset"),
+        ["libharfbuzz-subset0"],
+    ),
     ("Chromium, for the browser's tests", lambda: shutil.which("chromium"), ["chromium"]),
     ("PostgreSQL's server", postgres.programs, ["postgresql"]),
     ("pdftotext and pdftoppm, which read packs back", lambda: shutil.which("pdftoppm"), ["poppler-utils"]),
@@ -32,8 +40,12 @@ def main(arguments: list[str]) -> int:
     started = time.monotonic()
     with postgres.cluster() as url:
         on_postgresql = pytest("tests/web", "-n", "2", "--dist", "loadgroup", DATABASE_URL=url)
-    on_sqlite = pytest("tests/domain", "tests/acceptance", "tests/web", "tests/browser", "-n", "2", "--dist", "loadgroup")
-    print(f"PostgreSQL: {verdict(on_postgresql)}. SQLite and browser: {verdict(on_sqlite)}. {time.monotonic() - started:.0f} s.")
+    on_sqlite = pytest(
+        "tests/domain", "tests/acceptance", "tests/web", "tests/browser", "-n", "2", "--dist", "loadgroup"
+    )
+    print(
+        f"PostgreSQL: {verdict(on_postgresql)}. SQLite and browser: {verdict(on_sqlite)}. {time.monotonic() - started:.0f} s."
+    )
     return on_postgresql or on_sqlite
 
 

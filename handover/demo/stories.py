@@ -145,18 +145,33 @@ class Story:
             admissions.note_mark(self.patient, **mark)
 
     def _weigh(self, weight: Row) -> Callable[[], None]:
-        return lambda: admissions.record_weight(self.patient, by=self.vet, now=now(), weight_g=Decimal(weight["g"]), is_sure=True)
+        return lambda: admissions.record_weight(
+            self.patient, by=self.vet, now=now(), weight_g=Decimal(weight["g"]), is_sure=True
+        )
 
     def _examination(self, exam: Row) -> Step:
         by = self.cast.people[exam["by"]]
         seen = {k: exam[k] for k in ("kind", "wound", "body_condition", "findings", "advice") if k in exam}
         at = self.moment(exam["day"], "10:30")
-        return Step(at, by, lambda: examinations.record_examination(self.patient, by=by, examined_on=self.on(exam["day"]), **seen))
+        return Step(
+            at,
+            by,
+            lambda: examinations.record_examination(self.patient, by=by, examined_on=self.on(exam["day"]), **seen),
+        )
 
     def _recheck(self, day: int) -> Step:
-        seen = {"wound": "healing" if self.row.get("procedure") else "none", "body_condition": "", "findings": "All well.", "advice": ""}
+        seen = {
+            "wound": "healing" if self.row.get("procedure") else "none",
+            "body_condition": "",
+            "findings": "All well.",
+            "advice": "",
+        }
         at = self.moment(day, "10:45")
-        return Step(at, self.vet, lambda: examinations.record_recheck(self.patient, by=self.vet, examined_on=self.on(day), **seen))
+        return Step(
+            at,
+            self.vet,
+            lambda: examinations.record_recheck(self.patient, by=self.vet, examined_on=self.on(day), **seen),
+        )
 
     def _procedure(self, row: Row) -> Iterator[Step]:
         by, on = self.cast.people[row["surgeon"]], self.on(row["day"])
@@ -214,14 +229,24 @@ class Story:
     def _order(self, row: Row) -> Iterator[Step]:
         by, first_at = self.cast.people[row["ordered_by"]], self.moment(row["day"], row["time"])
         asked = {k: row[k] for k in ("drug", "route", "every_hours", "doses", "instruction")}
-        asked |= {"mg_per_kg": Decimal(row["mg_per_kg"]), "mg_per_ml": Decimal(row["mg_per_ml"]), "first_dose_at": first_at}
+        asked |= {
+            "mg_per_kg": Decimal(row["mg_per_kg"]),
+            "mg_per_ml": Decimal(row["mg_per_ml"]),
+            "first_dose_at": first_at,
+        }
         asked |= {"is_weight_checked": True, "is_warning_read": True, "seen_weight_g": None}
-        second = next(p for p in self.cast.people.values() if p != by and self._holds(p, Role.NURSE) or self._holds(p, Role.COORDINATOR))
+        second = next(
+            p
+            for p in self.cast.people.values()
+            if (p != by and self._holds(p, Role.NURSE)) or self._holds(p, Role.COORDINATOR)
+        )
         asked |= {"dose_reason": "As listed in the hospital's own formulary", "checked_by": second}
         made: list = []
         yield Step(first_at, by, lambda: made.append(medications.order_medication(self.patient, by=by, **asked)))
         for number in range(row["doses"]):
-            at = datetime.combine(first_at.date(), first_at.time(), self.zone) + timedelta(hours=row["every_hours"] * number)
+            at = datetime.combine(first_at.date(), first_at.time(), self.zone) + timedelta(
+                hours=row["every_hours"] * number
+            )
             if at < self.cast.now - timedelta(minutes=30):
                 give = lambda at=at: medications.give_dose(made[0], by=self.vet, kind="given", given_at=at, note="")  # noqa: E731
                 yield Step(max(at, first_at) + timedelta(minutes=5), self.vet, give)
@@ -235,7 +260,12 @@ class Story:
             yield Step(self.moment(row["day"], "14:00"), self.chief, back)
             return
         send = lambda: placements.place(  # noqa: E731
-            self.patient, carer=carer, by=self.chief, at=now(), on=today_at(self.hospital.zone), note=row.get("note", "Agreed by phone")
+            self.patient,
+            carer=carer,
+            by=self.chief,
+            at=now(),
+            on=today_at(self.hospital.zone),
+            note=row.get("note", "Agreed by phone"),
         )
         yield Step(self.moment(row["day"], "15:00"), self.chief, send)
         take = lambda: placements.accept(self.patient, by=carer.person, at=now())  # noqa: E731
@@ -253,7 +283,9 @@ class Story:
             reason = "Going home with a carer" if day == first and homes else "After the recheck"
             yield Step(self.moment(day, "15:30"), self.vet, lambda reason=reason: self._publish(reason))
         if homes:
-            yield Step(self.moment(days[-1], "15:45"), self.chief, lambda: make_pack(self.patient, by=self.chief, paper="A4"))
+            yield Step(
+                self.moment(days[-1], "15:45"), self.chief, lambda: make_pack(self.patient, by=self.chief, paper="A4")
+            )
 
     def _publish(self, reason: str) -> None:
         try:
@@ -274,7 +306,9 @@ class Story:
 
     def _release(self, row: Row) -> Step:
         by = self.cast.people[row["by"]]
-        return Step(self.moment(self.day(row["days_ago"]), "12:00"), by, lambda: releases.find_all_met(self.patient, by=by))
+        return Step(
+            self.moment(self.day(row["days_ago"]), "12:00"), by, lambda: releases.find_all_met(self.patient, by=by)
+        )
 
     def _logs(self, row: Row) -> Iterator[Step]:
         home = next((p for p in reversed(self.row["placement"]) if "carer" in p), None)
@@ -291,11 +325,21 @@ class Story:
     def _report(self, author: Person, row: Row, entry: Row, day: int) -> Callable[[], None]:
         def send() -> None:
             on = today_at(self.hospital.zone)
-            report = {"eaten": "all", "droppings": "normal", "activity": "usual", "signs": [], "food": row.get("food", "")}
+            report = {
+                "eaten": "all",
+                "droppings": "normal",
+                "activity": "usual",
+                "signs": [],
+                "food": row.get("food", ""),
+            }
             allowed = allowance_today(self.patient, on) if row.get("water") == "as_allowed" else None
             if allowed and allowed.minutes:
                 report["water_minutes"] = allowed.minutes
-            report |= {k: v for k, v in entry.items() if k in ("eaten", "droppings", "activity", "signs", "worries", "water_minutes", "bandage")}
+            report |= {
+                k: v
+                for k, v in entry.items()
+                if k in ("eaten", "droppings", "activity", "signs", "worries", "water_minutes", "bandage")
+            }
             if self.patient.bandages.filter(removed_on=None).exists():
                 report.setdefault("bandage", "dry")
             key = uuid.uuid5(NAMESPACE, f"{self.row['story']} {day}")

@@ -204,7 +204,9 @@ def _refuse_unseen(earlier: Pin | Hold | None, seen_latest: int, field: str) -> 
     if earlier and earlier.pk > seen_latest:
         day = earlier.on if isinstance(earlier, Pin) else earlier.not_before
         words = {"who": earlier.decided_by, "day": in_words(day), "why": earlier.reason or "–"}
-        sentence = _("%(who)s has just decided on %(day)s for this (%(why)s). Send again if your day is to stand instead.")
+        sentence = _(
+            "%(who)s has just decided on %(day)s for this (%(why)s). Send again if your day is to stand instead."
+        )
         raise ValidationError({field: ValidationError(sentence % words, code=UNSEEN)})
 
 

@@ -22,7 +22,9 @@ class EventForm(forms.Form):
     """A decision about one event of the plan. `events` are those that may be decided about, with their words."""
 
     event_id = forms.ChoiceField(label=gettext_lazy("What"))
-    seen_latest = forms.IntegerField(widget=forms.HiddenInput, min_value=0)  # the latest decision when the page was opened
+    seen_latest = forms.IntegerField(
+        widget=forms.HiddenInput, min_value=0
+    )  # the latest decision when the page was opened
 
     def __init__(self, *args: Any, events: Choices, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -151,7 +151,10 @@ def _kept_rows(live: LivePlan, published: Plan | None) -> list:
 def pin(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Fix a day for something."""
     form = _decision_form(request, PinForm, patient, {"on": request.GET.get("on")})
-    words = _("Fix a day"), _("The plan is made round it. It counts even on a day on which the clinic is usually closed.")
+    words = (
+        _("Fix a day"),
+        _("The plan is made round it. It counts even on a day on which the clinic is usually closed."),
+    )
     return _decide(request, patient, form, actions.fix_day, *words, _("Fix this day"))
 
 
@@ -160,7 +163,10 @@ def hold(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Not yet: something waits until a day."""
     start = {"not_before": request.GET.get("not_before")}
     form = _decision_form(request, HoldForm, patient, start)
-    words = _("Not yet"), _("The animal needs longer than the protocol says. It outweighs the latest day of the protocol.")
+    words = (
+        _("Not yet"),
+        _("The animal needs longer than the protocol says. It outweighs the latest day of the protocol."),
+    )
     return _decide(request, patient, form, actions.hold_back, *words, _("Let it wait"))
 
 

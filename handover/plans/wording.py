@@ -83,7 +83,9 @@ def rows_of(live: LivePlan) -> list[Row]:
     pins = {pin.event_id: pin for pin in live.patient.pins.all() if pin.ended_at is None}
     holds = {hold.event_id: hold for hold in live.patient.holds.all() if hold.ended_at is None}
     events = (e for e in live.instance.problem.events if not e.done and not e.id.startswith(ASIDE))
-    rows = [_row(live.instance, live.planned, e, late.get(e.id), pins.get(e.id), holds.get(e.id), today) for e in events]
+    rows = [
+        _row(live.instance, live.planned, e, late.get(e.id), pins.get(e.id), holds.get(e.id), today) for e in events
+    ]
     return sorted(rows, key=lambda row: (row.on, row.label))
 
 
@@ -183,7 +185,11 @@ def late_items(live: LivePlan) -> list[LateItem]:
 def _late_item(live: LivePlan, late: Late) -> LateItem:
     assert live.instance is not None
     words = {"due": day_in_words(late.was_due_on), "last": day_in_words(late.last_day)}
-    text = _("It was agreed for %(last)s.") if late.rule_id == PIN else _("It was due on %(due)s, on %(last)s at the latest.")
+    text = (
+        _("It was agreed for %(last)s.")
+        if late.rule_id == PIN
+        else _("It was due on %(due)s, on %(last)s at the latest.")
+    )
     return LateItem(
         event_id=late.event_id,
         label=event_label(live.instance.meaning[late.event_id]),
@@ -200,9 +206,13 @@ def notes_of(live: LivePlan) -> list[str]:
     notes = []
     for each in live.instance.overruled:
         rule = _("“%(what)s” would be due by %(last)s; it waits longer, because of a “not yet” or its season.")
-        notes.append(rule % {"what": event_label(live.instance.meaning[each.event_id]), "last": day_in_words(each.last_day)})
+        notes.append(
+            rule % {"what": event_label(live.instance.meaning[each.event_id]), "last": day_in_words(each.last_day)}
+        )
     for name in live.instance.unused:
-        notes.append(_("A fixed day or a “not yet” names something that is not planned any more: %(what)s.") % {"what": name})
+        notes.append(
+            _("A fixed day or a “not yet” names something that is not planned any more: %(what)s.") % {"what": name}
+        )
     return list(dict.fromkeys(notes))
 
 
@@ -211,9 +221,7 @@ def picture_of(live: LivePlan, rows: Sequence[Row], visits: Sequence[Visit]) -> 
     if not rows or live.instance is None:
         return None
     seasons = _seasons(live.instance)
-    entries = [
-        Entry(row.label, row.on, _state(row), row.opens, row.closes, seasons.get(row.event_id)) for row in rows
-    ]
+    entries = [Entry(row.label, row.on, _state(row), row.opens, row.closes, seasons.get(row.event_id)) for row in rows]
     problem = live.instance.problem
     return timeline(entries, [visit.on for visit in visits], problem.today, problem.closed)
 
@@ -240,7 +248,9 @@ def decisions_of(live: LivePlan, names: Mapping[str, str]) -> dict[str, list[dic
     return {
         "pins": [_decision(pin, names, pin.event_id) for pin in _counting(patient.pins)],
         "holds": [_decision(hold, names, hold.event_id) for hold in _counting(patient.holds)],
-        "choices": [{"row": each, "words": rules.get(each.rule, each.rule)} for each in _counting(patient.rule_choices)],
+        "choices": [
+            {"row": each, "words": rules.get(each.rule, each.rule)} for each in _counting(patient.rule_choices)
+        ],
     }
 
 
@@ -299,4 +309,3 @@ def _stored_line(each: Mapping) -> ChangeLine:
         now=date.fromisoformat(each["now"]) if each["now"] else None,
         why=tuple(cause_in_words(cause, names) for cause, names in causes),
     )
-

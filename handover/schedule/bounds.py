@@ -18,7 +18,7 @@ from handover.schedule.messages import Passage, offers, passage, send
 from handover.schedule.model import SCALE, Model, Step
 from handover.schedule.network import days_of, narrow
 
-MEMORY = 0.6  # how much of the last direction a move of the shares keeps (measured; plain subgradients need 3 times the rounds)
+MEMORY = 0.6  # how much of its last direction a move of the shares keeps (measured: without, three times the rounds)
 
 Prices = list[list[int]]
 
@@ -35,7 +35,7 @@ class State:
     paid: int
     constant: int
     prices: Prices
-    bound: int = 0
+    bound: int = -(1 << 62)
     days: list[list[int]] = field(default_factory=list)
     costs: list[list[int]] = field(default_factory=list)
     users: dict[int, list[int]] = field(default_factory=dict)  # clinic day: series that can use it
@@ -131,9 +131,7 @@ def too_dear(model: Model, state: State, limit: int) -> dict[int, int]:
     return kept
 
 
-def move_shares(
-    model: Model, state: State, days: Sequence[int], pull: dict[tuple[int, int], float], reach: float
-) -> bool:
+def move_shares(model: Model, state: State, days: Sequence[int], pull: dict[tuple[int, int], float], reach: float) -> bool:
     """Raise the shares of those who use a day that others shun, lower the others'; False if nobody disagrees.
 
     `pull` is the direction of the last move, kept from call to call; `reach` is the rise that the move aims at.

@@ -103,9 +103,7 @@ def cures(problem: Problem, members: Collection[str]) -> tuple[Cure, ...]:
     members = getattr(members, "members", members)
     found = [cure for member in members for cure in _cures_of(problem, member)]
     order = list(CureKind)
-    return tuple(
-        sorted(found, key=lambda cure: (cure.days is None, cure.days or 0, order.index(cure.kind), cure.target))
-    )
+    return tuple(sorted(found, key=lambda cure: (cure.days is None, cure.days or 0, order.index(cure.kind), cure.target)))
 
 
 def _cures_of(problem: Problem, member: str) -> Iterator[Cure]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from operator import add
 
 from handover.schedule.network import Link
@@ -80,13 +81,11 @@ def gap_cost(pulls: Pulls, gap: int) -> int:
     return sum([weight * abs(gap - usual) for usual, weight in pulls])
 
 
-def _pieces(
-    here: list[int], there: list[int], windows: list[slice], pulls: Pulls
-) -> list[tuple[int, int, list[Range]]]:
+def _pieces(here: list[int], there: list[int], windows: list[slice], pulls: Pulls) -> list[tuple[int, int, list[Range]]]:
     """The straight stretches of the lag's cost, and for each day there the days here that lie on each."""
     bends = [None, *(usual for usual, _ in pulls), None]
     pieces = []
-    for n, (low, high) in enumerate(zip(bends, bends[1:], strict=False)):
+    for n, (low, high) in enumerate(pairwise(bends)):
         slope = sum(weight for _, weight in pulls[:n]) - sum(weight for _, weight in pulls[n:])
         constant = sum(w * u for u, w in pulls[n:]) - sum(w * u for u, w in pulls[:n])
         ranges = [

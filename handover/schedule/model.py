@@ -143,9 +143,9 @@ def find_series(links: Sequence[Link], masks: Sequence[int], is_visit: Sequence[
         following: dict[int, int | None] = {}
         for n in waiting:
             later = [m for m in days_of(after[n]) if m in length]
-            best = max(later, key=lambda m: (length[m], (n, m) in direct, -first_day[m], m), default=None)  # noqa: B023
+            best = max(later, key=lambda m: (length[m], (n, m) in direct, -first_day[m], m), default=None)
             following[n], length[n] = best, 1 + (0 if best is None else length[best])
-        head: int | None = max(waiting, key=lambda n: (length[n], -first_day[n], n))  # noqa: B023
+        head: int | None = max(waiting, key=lambda n: (length[n], -first_day[n], n))
         members = []
         while head is not None:
             members.append(head)
@@ -162,7 +162,10 @@ def _strictly_after(links: Sequence[Link], masks: Sequence[int]) -> list[int]:
     first_day = [(mask & -mask).bit_length() for mask in masks]
     later = [sum(1 << m for m in range(size) if last_day[n] < first_day[m]) for n in range(size)]
     for link in links:
-        for early, late, gap in ((link.i, link.j, link.least), (link.j, link.i, None if link.most is None else -link.most)):
+        for early, late, gap in (
+            (link.i, link.j, link.least),
+            (link.j, link.i, None if link.most is None else -link.most),
+        ):
             if gap is not None and gap > 0:
                 later[early] |= 1 << late
     not_before = [1 << n | later[n] for n in range(size)]

@@ -7,7 +7,7 @@ therefore masks that agree along every link prove that there is an answer: each 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -239,7 +239,7 @@ def _negative(days: int | None) -> int | None:
     return None if days is None else -days
 
 
-def _tighter(choose, a: int | None, b: int | None) -> int | None:
+def _tighter(choose: Callable[[int, int], int], a: int | None, b: int | None) -> int | None:
     return b if a is None else a if b is None else choose(a, b)
 
 

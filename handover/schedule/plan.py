@@ -47,9 +47,7 @@ class Planned:
             "days": {name: day.isoformat() for name, day in self.days.items()},
             "windows": {name: [day.isoformat() for day in window] for name, window in self.windows.items()},
             "visits": [{"day": visit.day.isoformat(), "events": list(visit.events)} for visit in self.visits],
-            "why": {
-                name: {side: list(chain) for side, chain in chains.items()} for name, chains in self.why.items()
-            },
+            "why": {name: {side: list(chain) for side, chain in chains.items()} for name, chains in self.why.items()},
         }
         return answer if self.is_proven else answer | {"proven": False, "bound": self.bound}
 
@@ -104,6 +102,7 @@ def main(text: str) -> tuple[str, int]:
     0: everything is planned; 1: something is in conflict; 2: something is no problem that can be read, and its place
     in the answer says which field and why.
     """
+    answer: Any
     try:
         given = _parsed(text)
     except BadProblem as bad:

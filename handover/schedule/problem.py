@@ -111,10 +111,7 @@ class Problem:
             events=tuple(_each(top["events"], "events", _event)),
             lags=tuple(_each(top.get("lags", []), "lags", _lag)),
             closed=_closed_by_calendar(top.get("closed", {})),
-            previous={
-                name: _date(day, f"previous.{name}")
-                for name, day in _mapping(top.get("previous", {}), "previous").items()
-            },
+            previous={name: _date(day, f"previous.{name}") for name, day in _mapping(top.get("previous", {}), "previous").items()},
             costs=Costs(**_mapping(top.get("costs", {}), "costs", ("visit", "move"))),
         )
 
@@ -141,9 +138,7 @@ _PROBLEM_KEYS = ("today", "horizon_days", "events", "lags", "closed", "previous"
 _ISO_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
-def _mapping(
-    given: Any, name: str, known: Sequence[str] | None = None, needed: Sequence[str] = ()
-) -> Mapping[str, Any]:
+def _mapping(given: Any, name: str, known: Sequence[str] | None = None, needed: Sequence[str] = ()) -> Mapping[str, Any]:
     if not isinstance(given, Mapping):
         raise BadProblem(name, f"must be an object with named parts, not {_shown(given)}")
     prefix = "" if name == "problem" else f"{name}."
@@ -173,18 +168,14 @@ def _date(given: Any, name: str) -> date:
 
 def _event(given: Any, name: str) -> Event:
     row = _mapping(given, name, ("id", "place", "done", "pinned"), ("id", "place"))
-    days = {
-        key: None if row.get(key) is None else _date(row[key], f"{name}.{key}") for key in ("done", "pinned")
-    }
+    days = {key: None if row.get(key) is None else _date(row[key], f"{name}.{key}") for key in ("done", "pinned")}
     return Event(row["id"], row["place"], days["done"], days["pinned"])
 
 
 def _lag(given: Any, name: str) -> Lag:
     known = ("id", "from", "to", "min", "usual", "max", "weight")
     row = _mapping(given, name, known, ("id", "from", "to"))
-    return Lag(
-        row["id"], row["from"], row["to"], row.get("min"), row.get("usual"), row.get("max"), row.get("weight", 1)
-    )
+    return Lag(row["id"], row["from"], row["to"], row.get("min"), row.get("usual"), row.get("max"), row.get("weight", 1))
 
 
 def _closed_by_calendar(given: Any) -> dict[str, Closed]:

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from handover.schedule import bounds
 from handover.schedule.bounds import State
-from handover.schedule.messages import offers
-from handover.schedule.model import SCALE, Model, build, settled_costs, true_cost, unary_costs
+from handover.schedule.hunt import Hunt, round_off, stay_near
+from handover.schedule.model import SCALE, Model, build, settled_costs, unary_costs
 from handover.schedule.network import Link, narrow, network
 from handover.schedule.problem import CLINIC, Problem
 
@@ -33,35 +33,6 @@ class Solution:
     cost: int
     bound: int
     is_proven: bool
-
-
-@dataclass(slots=True)
-class Hunt:
-    """The search for one answer in one group. With a `goal` any answer of that cost ends it; else the cheapest is sought."""
-
-    model: Model
-    paid: int
-    constant: int
-    best: int = 1 << 62
-    answer: list[int] | None = None
-    goal: int | None = None
-    rounds: int = 0
-    tried: set[int] = field(default_factory=set)
-    open_bound: int | None = None
-
-    @property
-    def ceiling(self) -> int:
-        """Bounds above it cannot lead to an answer that is wanted (costs differ by whole units)."""
-        return self.best - SCALE if self.goal is None else self.goal
-
-    @property
-    def is_over(self) -> bool:
-        return self.goal is not None and self.answer is not None
-
-    def offer(self, days: Sequence[int]) -> None:
-        cost = true_cost(self.model, days, self.paid)
-        if cost is not None and cost + self.constant < self.best:
-            self.best, self.answer = cost + self.constant, list(days[: self.model.size])
 
 
 def solve(problem: Problem, effort: int = EFFORT) -> Solution | None:
@@ -91,7 +62,15 @@ class _Part:
     masks: list[int]
 
     @classmethod
-    def of(cls, group, masks, links, unary, pays, visit) -> _Part:
+    def of(
+        cls,
+        group: Sequence[int],
+        masks: Sequence[int],
+        links: Sequence[Link],
+        unary: Sequence[list[int]],
+        pays: Sequence[bool],
+        visit: int,
+    ) -> _Part:
         place = {n: k for k, n in enumerate(group)}
         inner = [Link(place[x.i], place[x.j], x.least, x.most, x.pulls) for x in links if x.i in place]
         own = [masks[n] for n in group]
@@ -110,7 +89,7 @@ class _Found:
 def _solve_group(part: _Part, paid: int, wished: Sequence[int | None], effort: int) -> _Found:
     hunt = Hunt(part.model, paid, 0)
     root = bounds.start(part.model, part.masks, paid)
-    _stay_near(hunt, root.masks, wished)
+    stay_near(hunt, root.masks, wished)
     prices = _explore(hunt, root, effort)
     assert hunt.answer is not None
     cost = hunt.best // SCALE
@@ -145,20 +124,21 @@ def _explore(hunt: Hunt, root: State, effort: int) -> bounds.Prices:
 
 def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> list[int] | None:
     """Improve the shares while that pays. The answer behind the bound, or None if nothing wanted is left below."""
-    model, pull, reach = hunt.model, {}, 1.0
-    top = mark = None
-    stalled = 0
+    model, reach, stalled = hunt.model, 1.0, 0
+    pull: dict[tuple[int, int], float] = {}
+    top = state.bound
+    mark: int | None = None
     for turn in range(ROUNDS_AT_MOST):
         hunt.rounds += 1
         bound = bounds.relax(model, state)
         if bound > hunt.ceiling:
             return None
-        stalled = 0 if top is None or bound > top else stalled + 1
-        top = bound if top is None else max(top, bound)
+        stalled = 0 if bound > top else stalled + 1
+        top = max(top, bound)
         days = bounds.read_off(model, state)
         hunt.offer(days)
         if turn % 4 == 0:
-            _round_off(hunt, state, and_polish=turn % 8 == 0)
+            round_off(hunt, state, and_polish=turn % 8 == 0)
         if bound > hunt.ceiling or (may_stop and hunt.is_over):
             return None
         if turn % 4 == 3:
@@ -222,101 +202,6 @@ def _halves(model: Model, state: State, days: list[int]) -> Iterator[State]:
         child = bounds.fork(state)
         if bounds.restrict(model, child, {event: half}):
             yield child
-
-
-# --- good answers ---
-
-
-def _stay_near(hunt: Hunt, masks: list[int], wished: Sequence[int | None]) -> None:
-    """Offer an answer that keeps as many of the wished days as go together, taken in the order of the events."""
-    masks = list(masks)
-    for event, day in enumerate(wished):
-        if day is not None and day >= 0 and masks[event] >> day & 1:
-            trial = list(masks)
-            trial[event] = 1 << day
-            if narrow(trial, hunt.model.links, [event]):
-                masks = trial
-    days = [(mask & -mask).bit_length() - 1 for mask in masks]
-    hunt.offer(days)
-    _polish(hunt, masks, days)
-
-
-def _round_off(hunt: Hunt, state: State, and_polish: bool) -> None:
-    """Read an answer off the messages event by event, letting each use the clinic days of those before it for free."""
-    days = _rounded(hunt, state)
-    if days is not None:
-        hunt.offer(days)
-        if and_polish:
-            _polish(hunt, state.masks, days)
-
-
-def _rounded(hunt: Hunt, state: State) -> list[int] | None:
-    model = hunt.model
-    chosen: dict[int, int] = {}
-    visited = state.paid
-    turns = [(root, None, None) for root in model.roots]
-    turns += [(step.node, step.parent, via) for step, via in zip(model.steps, state.to_parent, strict=True)]
-    for event, parent, via in turns:
-        if event >= model.size:
-            continue
-        days, costs = state.days[event], state.sums[event]
-        if via is not None:
-            days, costs = offers(via, costs, state.days[parent].index(chosen[parent]))
-        series = model.series[event]
-        if series is not None:
-            price = state.prices[series]
-            costs = [cost - price[d] * (visited >> d & 1) for cost, d in zip(costs, days, strict=True)]
-        fitting = _fitting(model, event, days, chosen)
-        best = min([(cost, d) for cost, d in zip(costs, days, strict=True) if fitting >> d & 1], default=None)
-        if best is None:
-            return None
-        chosen[event] = best[1]
-        if series is not None:
-            visited |= 1 << best[1]
-    return [chosen[event] for event in range(model.size)]
-
-
-def _fitting(model: Model, event: int, days: list[int], chosen: dict[int, int]) -> int:
-    """A mask of days that suit the links outside the forest, as far as their other ends are chosen."""
-    mask = -1
-    for _, k in model.copies:
-        link = model.links[k]
-        if link.i == event and link.j in chosen:
-            least, most = link.least, link.most
-            span = [d for d in days if _is_gap(link, chosen[link.j] - d)]
-        elif link.j == event and link.i in chosen:
-            span = [d for d in days if _is_gap(link, d - chosen[link.i])]
-        else:
-            continue
-        mask &= sum([1 << d for d in span])
-    return mask
-
-
-def _is_gap(link: Link, gap: int) -> bool:
-    return (link.least is None or link.least <= gap) and (link.most is None or gap <= link.most)
-
-
-def _polish(hunt: Hunt, masks: list[int], days: Sequence[int]) -> None:
-    """Offer the best answer that goes to the clinic only on the clinic days of this one, while that improves."""
-    model = hunt.model
-    while True:
-        visited = sum({1 << days[event] for event, series in enumerate(model.series) if series is not None})
-        if visited in hunt.tried:
-            return
-        hunt.tried.add(visited)
-        allowed = visited | hunt.paid
-        kept = {n: masks[n] & allowed for n, series in enumerate(model.series) if series is not None}
-        narrowed = [kept.get(n, mask) for n, mask in enumerate(masks)]
-        if not narrow(narrowed, model.links, [n for n in kept if narrowed[n] != masks[n]]):
-            return
-        state = bounds.start(model, narrowed, allowed)
-        hunt.rounds += 1
-        bounds.relax(model, state)
-        found = _rounded(hunt, state) if model.copies else bounds.read_off(model, state)
-        if found is None:
-            return
-        hunt.offer(found)
-        days = found
 
 
 # --- the first of equals ---

@@ -73,9 +73,7 @@ def _arcs(problem: Problem) -> tuple[Arcs, Arcs]:
     return onwards, backwards
 
 
-def _pushed(
-    problem: Problem, fixed: Mapping[str, int], arcs: Arcs, edge: int, marker: str
-) -> tuple[dict[str, int], dict[str, Chain]]:
+def _pushed(problem: Problem, fixed: Mapping[str, int], arcs: Arcs, edge: int, marker: str) -> tuple[dict[str, int], dict[str, Chain]]:
     """The least day of each event, none before `edge` unless fixed; and a shortest chain that pushes it there."""
     days = {event.id: fixed.get(event.id, edge) for event in problem.events}
     waiting, turns = list(days), 0
@@ -93,9 +91,7 @@ def _pushed(
     return days, _chains(problem, days, fixed, arcs, edge, marker)
 
 
-def _chains(
-    problem: Problem, days: Mapping[str, int], fixed: Mapping[str, int], arcs: Arcs, edge: int, marker: str
-) -> dict[str, Chain]:
+def _chains(problem: Problem, days: Mapping[str, int], fixed: Mapping[str, int], arcs: Arcs, edge: int, marker: str) -> dict[str, Chain]:
     """Breadth first along the lags that hold exactly, so that each event gets a chain of the fewest names."""
     chains: dict[str, Chain] = {event.id: () for event in problem.events if event.done}
     reached = _next_chains(chains, chains, days, fixed, arcs)

@@ -50,8 +50,16 @@ def take_case_number() -> str:
 
 @transaction.atomic
 def admit(
-    hospital: Hospital, *, by: Person, at: datetime, animal: Mapping[str, Any], finder: Mapping[str, Any] | Finder | None = None,
-    weight_g: Decimal | None = None, mark: tuple[str, str] | None = None, photo: bytes | None = None, ward: str = "",
+    hospital: Hospital,
+    *,
+    by: Person,
+    at: datetime,
+    animal: Mapping[str, Any],
+    finder: Mapping[str, Any] | Finder | None = None,
+    weight_g: Decimal | None = None,
+    mark: tuple[str, str] | None = None,
+    photo: bytes | None = None,
+    ward: str = "",
     key: uuid.UUID | None = None,
 ) -> Patient:
     """Take an animal in: its case, finder, weight, mark, photograph and place in the ward.
@@ -125,7 +133,13 @@ def correct_finder(patient: Patient, *, seen_version: int, **fields: Any) -> Fin
 
 @transaction.atomic
 def record_weight(
-    patient: Patient, *, by: Person, now: datetime, weight_g: Decimal, weighed_at: datetime | None = None, note: str = "",
+    patient: Patient,
+    *,
+    by: Person,
+    now: datetime,
+    weight_g: Decimal,
+    weighed_at: datetime | None = None,
+    note: str = "",
     is_sure: bool = False,
 ) -> Weight:
     """Add a weighing. One that is twice or half the last, or more, must be confirmed: doses are worked out from it."""

@@ -21,6 +21,7 @@ from hospital.pictures import PhotoField
 from hospital.rules.geo import parse_coordinates
 from hospital.sites.models import Hospital
 
+
 def words_field(label: Any, most: int, *, rows: int = 0, **kwargs: Any) -> forms.CharField:
     """Free words that may be left out."""
     widget = forms.Textarea(attrs={"rows": rows}) if rows else forms.TextInput()
@@ -31,7 +32,8 @@ def moment_field(label: Any, **kwargs: Any) -> forms.DateTimeField:
     """A day and a time of the hospital's clock."""
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
     sentences = {
-        "required": _("Give the day and time."), "invalid": _("Give day and time, for example 2027-01-25 14:30.")
+        "required": _("Give the day and time."),
+        "invalid": _("Give day and time, for example 2027-01-25 14:30."),
     }
     return forms.DateTimeField(label=label, widget=widget, error_messages=sentences, **kwargs)
 
@@ -43,7 +45,9 @@ def finder_fields() -> dict[str, forms.Field]:
         "name": words_field(_("Finder's name"), 120, widget=forms.TextInput(attrs=off)),
         "phone": words_field(_("Finder's phone"), 40, widget=forms.TelInput(attrs=off)),
         "email": forms.EmailField(
-            label=_("Finder's e-mail"), required=False, widget=forms.EmailInput(attrs=off),
+            label=_("Finder's e-mail"),
+            required=False,
+            widget=forms.EmailInput(attrs=off),
             error_messages={"invalid": _("Give an e-mail address such as name@example.org, or leave it empty.")},
         ),
         "wants_news": forms.BooleanField(label=_("Wants to hear how it went"), required=False),
@@ -57,7 +61,12 @@ class WeightField(forms.DecimalField):
 
     def __init__(self, **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"})
-        defaults = {"label": _("Weight"), "min_value": Decimal("0.1"), "max_value": Decimal("1000000"), "widget": widget}
+        defaults = {
+            "label": _("Weight"),
+            "min_value": Decimal("0.1"),
+            "max_value": Decimal("1000000"),
+            "widget": widget,
+        }
         super().__init__(**{**defaults, "max_digits": 9, "decimal_places": 1, **kwargs})
         self.error_messages["invalid"] = _("Give the weight in grams as a number, for example 812 or 23.5.")
         self.error_messages["required"] = _("Give the weight in grams.")
@@ -72,7 +81,9 @@ class WeightField(forms.DecimalField):
 
 def degrees_field(label: Any, hint: Any) -> forms.CharField:
     """Degrees as text: decimal, or with minutes and seconds; read together with its other half."""
-    return words_field(label, 60, help_text=hint, widget=forms.TextInput(attrs={"class": "w-10", "autocomplete": "off"}))
+    return words_field(
+        label, 60, help_text=hint, widget=forms.TextInput(attrs={"class": "w-10", "autocomplete": "off"})
+    )
 
 
 def _with_point(text: str) -> str:
@@ -83,7 +94,9 @@ def _with_point(text: str) -> str:
 class AnimalForm(forms.Form):
     """What is known of an animal: the same fields when it comes in and when they are corrected."""
 
-    species_words = words_field(_("Search the species"), 80, help_text=_("Part of its common, other or scientific name."))
+    species_words = words_field(
+        _("Search the species"), 80, help_text=_("Part of its common, other or scientific name.")
+    )
     species = forms.ModelChoiceField(Species.objects.select_related("group"), label=_("Species"), required=False)
     cause = forms.ModelChoiceField(
         Cause.objects.all(), label=_("Why it needs help"), required=False, empty_label=_("Not known yet")
@@ -96,7 +109,10 @@ class AnimalForm(forms.Form):
     found_latitude = degrees_field(_("Latitude"), _("54.5083 or 54°30′30″N. Both may be pasted here."))
     found_longitude = degrees_field(_("Longitude"), _("3.2 or 3°12′E."))
     found_uncertainty_m = forms.IntegerField(
-        label=_("How exact is the place"), required=False, min_value=1, max_value=100_000,
+        label=_("How exact is the place"),
+        required=False,
+        min_value=1,
+        max_value=100_000,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "w-6"}),
         error_messages={"invalid": _("Give whole metres, for example 50.")},
         help_text=_("It lies within so many metres of the point."),
@@ -105,12 +121,16 @@ class AnimalForm(forms.Form):
     life_stage = forms.ChoiceField(label=_("Life stage"), choices=LifeStage, initial=LifeStage.UNKNOWN)
     is_gravid = forms.BooleanField(label=_("Gravid or pregnant"), required=False)
     triage = forms.ChoiceField(
-        label=_("How urgent"), choices=Triage, initial=Triage.TODAY, widget=forms.RadioSelect(attrs={"class": "choices"})
+        label=_("How urgent"),
+        choices=Triage,
+        initial=Triage.TODAY,
+        widget=forms.RadioSelect(attrs={"class": "choices"}),
     )
     triage_note = words_field(_("What is wrong, in a line"), 250)
     is_biosecurity_risk = forms.BooleanField(label=_("Keep apart from other animals"), required=False)
     is_zoonosis_risk = forms.BooleanField(
-        label=_("May be catching for people"), required=False,
+        label=_("May be catching for people"),
+        required=False,
         help_text=_("Gloves and mask from now on. Every page of this animal says so."),
     )
 
@@ -118,12 +138,18 @@ class AnimalForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["found_uncertainty_m"].unit = "m"
         self.fields["species_words"].widget.attrs |= {
-            "autocomplete": "off", "hx-get": reverse("admissions:species"), "hx-trigger": "input changed delay:250ms",
-            "hx-include": "[name=species]:checked", "hx-target": "#species-choices", "hx-swap": "outerHTML",
+            "autocomplete": "off",
+            "hx-get": reverse("admissions:species"),
+            "hx-trigger": "input changed delay:250ms",
+            "hx-include": "[name=species]:checked",
+            "hx-target": "#species-choices",
+            "hx-swap": "outerHTML",
             "hx-indicator": "#species-busy",
         }
         self.fields["cause"].widget.attrs |= {
-            "hx-get": reverse("admissions:cautions"), "hx-trigger": "change", "hx-target": "#cause-caution",
+            "hx-get": reverse("admissions:cautions"),
+            "hx-trigger": "change",
+            "hx-target": "#cause-caution",
             "hx-swap": "outerHTML",
         }
 
@@ -158,7 +184,7 @@ class AnimalForm(forms.Form):
         data["found_latitude"] = data["found_longitude"] = None
         if not latitude and not longitude:
             return
-        if not latitude or not longitude and not re.search(r"\d\D*[\s,;]\D*\d", latitude):
+        if not latitude or (not longitude and not re.search(r"\d\D*[\s,;]\D*\d", latitude)):
             missing = "found_longitude" if latitude else "found_latitude"
             return self.add_error(missing, _("A place needs both latitude and longitude."))
         try:
@@ -215,8 +241,11 @@ class AdmitForm(AnimalForm):
 
     def _ask_about_twins(self, data: dict) -> None:
         self.twins = possible_twins(
-            self.hospital, mark=data.get("mark_value", ""), finder_name=data.get("finder_name", ""),
-            finder_phone=data.get("finder_phone", ""), on=today(self.hospital.zone),
+            self.hospital,
+            mark=data.get("mark_value", ""),
+            finder_name=data.get("finder_name", ""),
+            finder_phone=data.get("finder_phone", ""),
+            on=today(self.hospital.zone),
         )
         if self.twins and not data.get("is_another_animal"):
             self.add_error("is_another_animal", _("Look at the animals named here. If it is another one, say so."))
@@ -298,16 +327,27 @@ class SpeciesForm(forms.Form):
         label=_("Scientific name"), max_length=120, error_messages={"required": _("Write the scientific name.")}
     )
     group = forms.ModelChoiceField(
-        TaxonGroup.objects.order_by("name"), label=_("Group"), help_text=_("It decides which protocols apply."),
+        TaxonGroup.objects.order_by("name"),
+        label=_("Group"),
+        help_text=_("It decides which protocols apply."),
         error_messages={"required": _("Choose the group.")},
     )
     is_dangerous = forms.BooleanField(label=_("Dangerous to handle"), required=False)
     danger_note = words_field(_("What to beware of"), 160)
     is_aquatic = forms.BooleanField(label=_("Lives in water"), required=False)
     sensitivity = forms.TypedChoiceField(
-        label=_("How far its places are hidden in exports"), required=False, coerce=int, empty_value=None,
-        choices=[("", _("Not decided")), (0, _("Not hidden")), (1, _("No place at all")), (2, _("About 7 km")), (3, _("About 700 m")),
-                 (4, _("About 70 m"))],
+        label=_("How far its places are hidden in exports"),
+        required=False,
+        coerce=int,
+        empty_value=None,
+        choices=[
+            ("", _("Not decided")),
+            (0, _("Not hidden")),
+            (1, _("No place at all")),
+            (2, _("About 7 km")),
+            (3, _("About 700 m")),
+            (4, _("About 70 m")),
+        ],
     )
 
 
@@ -317,9 +357,14 @@ class FindForm(forms.Form):
     words = words_field(_("Number, name, species, place or mark"), 80)
     where = forms.ChoiceField(label=_("Where it is"), required=False)
     order = forms.ChoiceField(
-        label=_("Order"), required=False,
-        choices=[("", _("Newest first")), ("oldest", _("Oldest first")), ("species", _("By species")),
-                 ("urgent", _("Most urgent first"))],
+        label=_("Order"),
+        required=False,
+        choices=[
+            ("", _("Newest first")),
+            ("oldest", _("Oldest first")),
+            ("species", _("By species")),
+            ("urgent", _("Most urgent first")),
+        ],
     )
 
     def __init__(self, data: QueryDict, *, carers: list):

@@ -47,7 +47,9 @@ class Species(models.Model):
     is_dangerous = models.BooleanField(default=False)
     danger_note = models.CharField(max_length=160, blank=True)
     is_aquatic = models.BooleanField(default=False)  # needs water to live in: a carer with a pool
-    sensitivity = models.PositiveSmallIntegerField(null=True, blank=True)  # 1 extreme … 4 low, 0 none; empty: not decided
+    sensitivity = models.PositiveSmallIntegerField(
+        null=True, blank=True
+    )  # 1 extreme … 4 low, 0 none; empty: not decided
     search_text = models.CharField(max_length=600, editable=False)  # all names, lower case, accents folded
 
     class Meta:
@@ -142,11 +144,17 @@ class Patient(Versioned):
     found_on = models.DateField(_("found on"), null=True, blank=True)
     found_place = models.CharField(_("where found, in words"), max_length=250, blank=True)
     found_latitude = models.DecimalField(
-        max_digits=9, decimal_places=6, null=True, blank=True,
+        max_digits=9,
+        decimal_places=6,
+        null=True,
+        blank=True,
         validators=[MinValueValidator(-90), MaxValueValidator(90)],
     )
     found_longitude = models.DecimalField(
-        max_digits=9, decimal_places=6, null=True, blank=True,
+        max_digits=9,
+        decimal_places=6,
+        null=True,
+        blank=True,
         validators=[MinValueValidator(-180), MaxValueValidator(180)],
     )
     found_uncertainty_m = models.PositiveIntegerField(_("how exact, in metres"), null=True, blank=True)

@@ -11,7 +11,16 @@ from zoneinfo import ZoneInfo
 from django.db.models import Case, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery, When
 from django.utils.translation import gettext as _
 
-from hospital.admissions.models import Identification, Patient, PatientQuerySet, Photo, Placement, Species, Triage, Weight
+from hospital.admissions.models import (
+    Identification,
+    Patient,
+    PatientQuerySet,
+    Photo,
+    Placement,
+    Species,
+    Triage,
+    Weight,
+)
 from hospital.admissions.reference import searchable
 from hospital.audit.models import AuditEntry
 from hospital.audit.queries import history_of, history_of_patient
@@ -148,7 +157,12 @@ def stored_mark(kind: str, value: str) -> str:
 
 
 def possible_twins(
-    hospital: Hospital, *, mark: str = "", finder_name: str = "", finder_phone: str = "", on: date,
+    hospital: Hospital,
+    *,
+    mark: str = "",
+    finder_name: str = "",
+    finder_phone: str = "",
+    on: date,
     besides: Iterable[int] = (),
 ) -> list[Twin]:
     """Patients of this hospital with the same mark, ever, or from the same finder, admitted on the day `on`.

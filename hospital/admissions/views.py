@@ -39,9 +39,23 @@ from hospital.pictures import small
 
 A_PAGE = 50
 CORRECTED = (
-    "name", "species", "admitted_at", "cause", "circumstances", "found_on", "found_place", "found_latitude",
-    "found_longitude", "found_uncertainty_m", "sex", "life_stage", "is_gravid", "triage", "triage_note",
-    "is_biosecurity_risk", "is_zoonosis_risk",
+    "name",
+    "species",
+    "admitted_at",
+    "cause",
+    "circumstances",
+    "found_on",
+    "found_place",
+    "found_latitude",
+    "found_longitude",
+    "found_uncertainty_m",
+    "sex",
+    "life_stage",
+    "is_gravid",
+    "triage",
+    "triage_note",
+    "is_biosecurity_risk",
+    "is_zoonosis_risk",
 )
 
 
@@ -61,7 +75,10 @@ def admit(request: HttpRequest) -> HttpResponse:
         form = AdmitForm(initial=as_typed(request.POST), hospital=request.hospital, like=like)
     else:
         form = AdmitForm(
-            request.POST or None, request.FILES or None, hospital=request.hospital, like=like,
+            request.POST or None,
+            request.FILES or None,
+            hospital=request.hospital,
+            like=like,
             initial={"species": request.GET.get("species"), **fresh(like)},
         )
     if done(form, actions.admit, request.hospital, by=request.user, at=now()):
@@ -238,10 +255,14 @@ def photos(request: HttpRequest, patient: Patient) -> HttpResponse:
 def photo_add(request: HttpRequest, patient: Patient) -> HttpResponse:
     form = PhotoForm(request.POST or None, request.FILES or None)
     if done(form, actions.add_photo, patient, by=request.user, at=now()):
-        messages.success(request, _("The photograph was saved, without the place and time that the camera wrote into it."))
+        messages.success(
+            request, _("The photograph was saved, without the place and time that the camera wrote into it.")
+        )
         return redirect("admissions:photos", patient.case_number)
     context = {"form": form, "patient": patient}
-    return show(request, "admissions/photo_add.html", context, part="admissions/_photo_form.html", status=status_of(form))
+    return show(
+        request, "admissions/photo_add.html", context, part="admissions/_photo_form.html", status=status_of(form)
+    )
 
 
 @require_POST

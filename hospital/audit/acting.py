@@ -18,7 +18,8 @@ class Acting(NamedTuple):
     request_key: str = ""
 
 
-_acting: ContextVar[Acting] = ContextVar("acting", default=Acting())
+NOBODY = Acting()
+_acting: ContextVar[Acting] = ContextVar("acting", default=NOBODY)
 
 
 @contextmanager

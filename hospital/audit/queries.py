@@ -10,7 +10,17 @@ from typing import Any
 
 from django.apps import apps
 from django.core.exceptions import ValidationError
-from django.db.models import BooleanField, DateField, DateTimeField, DecimalField, Field, ForeignKey, JSONField, Model, QuerySet
+from django.db.models import (
+    BooleanField,
+    DateField,
+    DateTimeField,
+    DecimalField,
+    Field,
+    ForeignKey,
+    JSONField,
+    Model,
+    QuerySet,
+)
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
@@ -23,7 +33,9 @@ PRIVATE = "(private)"  # what the triggers write in place of a value that is not
 
 def history_of(row: Model) -> QuerySet[AuditEntry]:
     """What happened to one row, newest first."""
-    return AuditEntry.objects.filter(table=row._meta.db_table, row_id=str(row.pk)).select_related("actor").order_by("-id")
+    return (
+        AuditEntry.objects.filter(table=row._meta.db_table, row_id=str(row.pk)).select_related("actor").order_by("-id")
+    )
 
 
 def history_of_patient(patient_id: int) -> QuerySet[AuditEntry]:

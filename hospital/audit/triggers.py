@@ -23,8 +23,12 @@ APPEND_ONLY = {"AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack"
 
 
 def audited_models() -> list[type[models.Model]]:
-    return [m for app in OUR_APPS for m in apps.get_app_config(app).get_models(include_auto_created=True)
-            if m.__name__ not in NOT_AUDITED]
+    return [
+        m
+        for app in OUR_APPS
+        for m in apps.get_app_config(app).get_models(include_auto_created=True)
+        if m.__name__ not in NOT_AUDITED
+    ]
 
 
 def append_only_models() -> list[type[models.Model]]:
@@ -91,7 +95,8 @@ def _sqlite_audit(model: type[models.Model], action: str, row: str) -> Iterator[
     def as_json(row: str) -> str:
         hidden = REDACTED.get(model.__name__, set())
         pairs = (
-            f"'{column}', " + (f"iif({row}.\"{column}\" IN ('', NULL), '', '(private)')" if column in hidden else f'{row}."{column}"')
+            f"'{column}', "
+            + (f"iif({row}.\"{column}\" IN ('', NULL), '', '(private)')" if column in hidden else f'{row}."{column}"')
             for column in _columns(model)
         )
         # SQLite takes at most 127 arguments, so a wide table would need json_patch; none of ours is near that.

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
-from zoneinfo import ZoneInfo
 
 from hospital.people.models import Role
 from hospital.sites.models import Hospital

@@ -97,7 +97,9 @@ class Carer(Versioned):
     objects = CarerQuerySet.as_manager()
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["person", "hospital"], name="a_carer_has_one_profile_per_hospital")]
+        constraints = [
+            models.UniqueConstraint(fields=["person", "hospital"], name="a_carer_has_one_profile_per_hospital")
+        ]
 
     def __str__(self) -> str:
         return self.person.name
@@ -123,7 +125,9 @@ class CarerAway(models.Model):
     class Meta:
         ordering = ["starts_on"]
         indexes = [models.Index(fields=["carer", "ends_on"], name="away_of_a_carer")]
-        constraints = [models.CheckConstraint(condition=Q(ends_on__gte=F("starts_on")), name="away_ends_after_it_starts")]
+        constraints = [
+            models.CheckConstraint(condition=Q(ends_on__gte=F("starts_on")), name="away_ends_after_it_starts")
+        ]
 
 
 def hospitals_where(person: Person, roles: frozenset[Role]) -> models.QuerySet:

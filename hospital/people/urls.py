@@ -1,5 +1,5 @@
-from django.urls import path
 from django.contrib.auth.decorators import login_not_required
+from django.urls import path
 
 from hospital.people import views
 

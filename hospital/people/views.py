@@ -14,7 +14,9 @@ from hospital.sites.models import Hospital
 CARER_SESSION_S = 30 * 24 * 3600  # a phone on the river bank must not ask for a password before it sends a log
 
 _sign_in = auth_views.LoginView.as_view(
-    template_name="people/sign_in.html", authentication_form=SignInForm, redirect_authenticated_user=True,
+    template_name="people/sign_in.html",
+    authentication_form=SignInForm,
+    redirect_authenticated_user=True,
     extra_context={"hospitals": Hospital.objects.order_by("name")},
 )
 
@@ -33,11 +35,9 @@ sign_out = auth_views.LogoutView.as_view()
 
 @for_anyone
 def home(request: HttpRequest) -> HttpResponse:
-    """Staff start with the day's board, carers with their animals."""
+    """Staff start with the animals in care."""
     if request.roles & STAFF:
-        return redirect("boards:today")
-    if Role.CARER in request.roles:
-        return redirect("logs:mine")
+        return redirect("admissions:in-care")
     return render(request, "people/no_role.html")
 
 
@@ -51,4 +51,6 @@ def work_at(request: HttpRequest) -> HttpResponse:
             request.session[CHOSEN] = chosen.hospital_id
             return redirect("home")
     hospitals = request.user.hospitals.distinct().order_by("name")
-    return render(request, "people/work_at.html", {"hospitals": hospitals}, status=422 if request.method == "POST" else 200)
+    return render(
+        request, "people/work_at.html", {"hospitals": hospitals}, status=422 if request.method == "POST" else 200
+    )

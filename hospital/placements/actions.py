@@ -22,7 +22,14 @@ from hospital.sites.models import Hospital
 
 @transaction.atomic
 def place(
-    patient: Patient, *, carer: Carer, by: Person, at: datetime, on: date, seen_placement: int | None = None, note: str = ""
+    patient: Patient,
+    *,
+    carer: Carer,
+    by: Person,
+    at: datetime,
+    on: date,
+    seen_placement: int | None = None,
+    note: str = "",
 ) -> Placement:
     """Send the patient to a carer: the open placement ends and the next begins in the same moment.
 

@@ -20,9 +20,11 @@ def line(label: Any, most: int, **kwargs: Any) -> forms.CharField:
 
 class PlaceForm(forms.Form):
     carer = forms.ModelChoiceField(
-        Carer.objects.none(), label=_("Carer"),
+        Carer.objects.none(),
+        label=_("Carer"),
         error_messages={
-            "required": _("Choose a carer."), "invalid_choice": _("Choose one of the carers of this hospital."),
+            "required": _("Choose a carer."),
+            "invalid_choice": _("Choose one of the carers of this hospital."),
         },
     )
     note = line(_("Note"), 250, help_text=_("What was agreed; or why it goes there all the same."))
@@ -48,21 +50,32 @@ class CarerForm(forms.Form):
 
     phone = line(_("Phone"), 30, widget=forms.TelInput(attrs={"class": "w-20"}))
     authority = line(
-        _("Authority to hold wildlife"), 160, help_text=_("Permit, licence or agreement, with its number, as local law asks.")
+        _("Authority to hold wildlife"),
+        160,
+        help_text=_("Permit, licence or agreement, with its number, as local law asks."),
     )
     authority_ends_on = day_field(_("Authority ends on"), required=False)
     taxon_groups = forms.MultipleChoiceField(
-        label=_("Groups they may hold"), required=False, widget=forms.CheckboxSelectMultiple(attrs={"class": "choices cards"}),
+        label=_("Groups they may hold"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "choices cards"}),
         help_text=_("A wide group such as Reptiles includes every group in it."),
     )
     facilities = forms.MultipleChoiceField(
-        label=_("What they have"), required=False, choices=list(FACILITIES.items()),
+        label=_("What they have"),
+        required=False,
+        choices=list(FACILITIES.items()),
         widget=forms.CheckboxSelectMultiple(attrs={"class": "choices cards"}),
     )
     room_for = forms.IntegerField(
-        label=_("Animals at most"), min_value=0, max_value=200,
+        label=_("Animals at most"),
+        min_value=0,
+        max_value=200,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "w-4"}),
-        error_messages={"required": _("Give a number, 0 for none."), "invalid": _("Give a whole number, for example 3.")},
+        error_messages={
+            "required": _("Give a number, 0 for none."),
+            "invalid": _("Give a whole number, for example 3."),
+        },
     )
     experience = line(_("Experience"), 250)
     town = line(_("Town or village"), 120, help_text=_("Seen by coordinators only."))

@@ -43,9 +43,7 @@ def distance_to(carer: Carer) -> float | None:
     if carer.latitude is None or carer.longitude is None:
         return None
     site = carer.hospital
-    return distance_km(
-        (float(site.latitude), float(site.longitude)), (float(carer.latitude), float(carer.longitude))
-    )
+    return distance_km((float(site.latitude), float(site.longitude)), (float(carer.latitude), float(carer.longitude)))
 
 
 def suitability(carers: Iterable[Carer], patient: Patient, on: date) -> list[Suitability]:
@@ -58,18 +56,27 @@ def animal_of(patient: Patient) -> Animal:
     group = patient.species.group
     lineage = group.lineage()
     needed = facilities_needed(
-        lineage=lineage, body_plan=group.body_plan, is_aquatic=patient.species.is_aquatic,
-        keeps_apart=patient.is_biosecurity_risk, life_stage=patient.life_stage,
+        lineage=lineage,
+        body_plan=group.body_plan,
+        is_aquatic=patient.species.is_aquatic,
+        keeps_apart=patient.is_biosecurity_risk,
+        life_stage=patient.life_stage,
     )
     return Animal(lineage, needed)
 
 
 def _offer(carer: Carer, cared_for: int) -> Offer:
     return Offer(
-        carer_id=carer.pk, name=str(carer), taxon_groups=frozenset(carer.taxon_groups),
-        authority_ends_on=carer.authority_ends_on, facilities=frozenset(carer.facilities), room_for=carer.room_for,
-        animals_there=carer.animals_there, away=[(away.starts_on, away.ends_on) for away in carer.away_days],
-        distance_km=distance_to(carer), cared_for=cared_for,
+        carer_id=carer.pk,
+        name=str(carer),
+        taxon_groups=frozenset(carer.taxon_groups),
+        authority_ends_on=carer.authority_ends_on,
+        facilities=frozenset(carer.facilities),
+        room_for=carer.room_for,
+        animals_there=carer.animals_there,
+        away=[(away.starts_on, away.ends_on) for away in carer.away_days],
+        distance_km=distance_to(carer),
+        cared_for=cared_for,
     )
 
 

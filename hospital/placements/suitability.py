@@ -83,7 +83,9 @@ def distance_km(one: tuple[float, float], other: tuple[float, float]) -> float:
     return Geodesic.WGS84.Inverse(*one, *other, Geodesic.DISTANCE)["s12"] / 1000
 
 
-def facilities_needed(*, lineage: Sequence[str], body_plan: str, is_aquatic: bool, keeps_apart: bool, life_stage: str) -> frozenset[str]:
+def facilities_needed(
+    *, lineage: Sequence[str], body_plan: str, is_aquatic: bool, keeps_apart: bool, life_stage: str
+) -> frozenset[str]:
     """What an animal of this kind is usually kept in (common practice, no source)."""
     needed = {"pool"} if is_aquatic else set()
     if keeps_apart:
@@ -124,4 +126,11 @@ def judged(offer: Offer, animal: Animal, on: date) -> Suitability:
 def _order(suitability: Suitability) -> tuple:
     offer = suitability.offer
     weight = sum(_WEIGHT.get(reason, 0) for reason in suitability.against)
-    return (suitability.is_refused, weight, -min(offer.cared_for, 5), offer.distance_km or 0.0, offer.name, offer.carer_id)
+    return (
+        suitability.is_refused,
+        weight,
+        -min(offer.cared_for, 5),
+        offer.distance_km or 0.0,
+        offer.name,
+        offer.carer_id,
+    )

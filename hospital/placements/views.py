@@ -19,8 +19,16 @@ from hospital.placements.forms import AcceptForm, AwayForm, BringBackForm, Carer
 from hospital.placements.words import facilities_in_words, kilometres, reasons_against, reasons_for
 
 CORRECTED = (
-    "authority", "authority_ends_on", "taxon_groups", "facilities", "room_for", "experience", "town", "latitude",
-    "longitude", "is_active",
+    "authority",
+    "authority_ends_on",
+    "taxon_groups",
+    "facilities",
+    "room_for",
+    "experience",
+    "town",
+    "latitude",
+    "longitude",
+    "is_active",
 )
 
 # --- carers -------------------------------------------------------------------------------------------------------
@@ -87,7 +95,11 @@ def carer_add(request: HttpRequest) -> HttpResponse:
         messages.success(request, _("Write down what %(carer)s may hold and has.") % {"carer": form.result})
         return redirect("placements:carer-edit", form.result.pk)
     return show(
-        request, "placements/carer_add.html", {"form": form}, part="placements/_carer_add_form.html", status=status_of(form)
+        request,
+        "placements/carer_add.html",
+        {"form": form},
+        part="placements/_carer_add_form.html",
+        status=status_of(form),
     )
 
 
@@ -99,7 +111,10 @@ def away_add(request: HttpRequest, carer_id: int) -> HttpResponse:
         messages.success(request, _("The days away were saved. Look at the visits that were planned for them."))
         return redirect("placements:carer", found.pk)
     return show(
-        request, "placements/away_add.html", {"form": form, "carer": found}, part="placements/_away_form.html",
+        request,
+        "placements/away_add.html",
+        {"form": form, "carer": found},
+        part="placements/_away_form.html",
         status=status_of(form),
     )
 
@@ -122,7 +137,9 @@ def my_away(request: HttpRequest) -> HttpResponse:
         messages.success(request, _("Saved. The hospital keeps visits off these days."))
         return redirect("placements:my-away")
     context = {"form": form, "away_days": mine.away.filter(ends_on__gte=today())}
-    return show(request, "placements/my_away.html", context, part="placements/_my_away_form.html", status=status_of(form))
+    return show(
+        request, "placements/my_away.html", context, part="placements/_my_away_form.html", status=status_of(form)
+    )
 
 
 @require_POST
@@ -141,7 +158,9 @@ def my_away_remove(request: HttpRequest, away_id: int) -> HttpResponse:
 def place(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Choose a carer, with the reasons for and against each."""
     here = patient.open_placement()
-    form = PlaceForm(request.POST or None, hospital=patient.hospital, initial={"seen_placement": here.pk if here else 0})
+    form = PlaceForm(
+        request.POST or None, hospital=patient.hospital, initial={"seen_placement": here.pk if here else 0}
+    )
     if done(form, actions.place, patient, by=request.user, at=now(), on=today(patient.hospital.zone)):
         placed = _("%(patient)s is placed with %(carer)s, who can now see it and is asked to say when they have it.")
         messages.success(request, placed % {"patient": patient, "carer": form.result.carer})
@@ -166,7 +185,9 @@ def _choices(patient: Patient, here, form: PlaceForm) -> list[dict]:
     chosen = str(form["carer"].value() or "")
     return [
         {
-            "suitability": each, "for": reasons_for(each, needed), "against": reasons_against(each),
+            "suitability": each,
+            "for": reasons_for(each, needed),
+            "against": reasons_against(each),
             "is_chosen": str(each.offer.carer_id) == chosen,
         }
         for each in queries.suitability(others, patient, today(patient.hospital.zone))

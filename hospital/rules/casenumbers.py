@@ -39,9 +39,7 @@ def sequence_of(text: str) -> int:
         raise ValueError("Please type a case number.")
     for character in characters:
         if character in LOOK_ALIKES:
-            raise ValueError(
-                f"A case number never has {_spoken(LOOK_ALIKES)}: look at the “{character}” again."
-            )
+            raise ValueError(f"A case number never has {_spoken(LOOK_ALIKES)}: look at the “{character}” again.")
         if character not in ALPHABET:
             raise ValueError(f"A case number has only letters and digits: look at the “{character}” again.")
     width = len(characters) - 1

@@ -51,9 +51,7 @@ class Syringe:
     def __post_init__(self) -> None:
         _amount("graduation_ml", self.graduation_ml)
         if _amount("capacity_ml", self.capacity_ml) % self.graduation_ml:
-            raise ValueError(
-                f"A syringe of {self.capacity_ml} mL cannot have marks {self.graduation_ml} mL apart."
-            )
+            raise ValueError(f"A syringe of {self.capacity_ml} mL cannot have marks {self.graduation_ml} mL apart.")
 
 
 # Capacities and marks of common single-use syringes: common practice, no source.
@@ -180,9 +178,7 @@ def diluted_mg_per_ml(mg_per_ml: Decimal, take_ml: Decimal, add_ml: Decimal) -> 
     return _amount("mg_per_ml", mg_per_ml) * take_ml / whole_ml
 
 
-def tablets_per_dose(
-    dose_mg: Decimal, tablet_mg: Decimal, smallest_part: Decimal = Decimal("0.5")
-) -> Decimal:
+def tablets_per_dose(dose_mg: Decimal, tablet_mg: Decimal, smallest_part: Decimal = Decimal("0.5")) -> Decimal:
     """Tablets for a dose, to the nearest part that they can be cut into (1 for capsules).
 
     Raises DoseRefused when that changes the dose by more than 10 %.
@@ -190,9 +186,7 @@ def tablets_per_dose(
     exact = _amount("dose_mg", dose_mg) / _amount("tablet_mg", tablet_mg)
     tablets = to_step(exact, smallest_part)
     if abs(tablets * tablet_mg - dose_mg) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * dose_mg:
-        raise DoseRefused(
-            f"{_plain(dose_mg)} mg cannot be made up within 10 % from tablets of {_plain(tablet_mg)} mg."
-        )
+        raise DoseRefused(f"{_plain(dose_mg)} mg cannot be made up within 10 % from tablets of {_plain(tablet_mg)} mg.")
     return tablets
 
 
@@ -240,9 +234,7 @@ def _smallest_that_holds(volume: Decimal, syringes: Sequence[Syringe]) -> Syring
     )
 
 
-def _too_coarse(
-    volume: Decimal, mg_per_ml: Decimal, syringe: Syringe, syringes: Sequence[Syringe]
-) -> TooCoarse:
+def _too_coarse(volume: Decimal, mg_per_ml: Decimal, syringe: Syringe, syringes: Sequence[Syringe]) -> TooCoarse:
     return TooCoarse(
         f"{_plain(volume)} mL cannot be drawn up within 10 % with marks"
         f" {_plain(syringe.graduation_ml)} mL apart: dilute it, or use a weaker solution.",

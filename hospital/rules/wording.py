@@ -312,12 +312,8 @@ def _strength(given: Medication, tongue: Tongue) -> str:
 
 def _amount(given: Medication, tongue: Tongue) -> str:
     if given.volume_ml is not None:
-        return _labelled(
-            gettext_noop("draw up %(amount)s"), quantity(given.volume_ml, Unit.ML, tongue), tongue
-        )
-    return _labelled(
-        gettext_noop("give %(amount)s"), tablets(given.tablet_count or Decimal(0), tongue), tongue
-    )
+        return _labelled(gettext_noop("draw up %(amount)s"), quantity(given.volume_ml, Unit.ML, tongue), tongue)
+    return _labelled(gettext_noop("give %(amount)s"), tablets(given.tablet_count or Decimal(0), tongue), tongue)
 
 
 def _course(given: Medication, tongue: Tongue) -> str:

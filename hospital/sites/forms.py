@@ -16,10 +16,15 @@ LONGEST_CLOSED = 6  # weekdays; a clinic that is never open could not see anybod
 
 def degrees_field(label: Any, most: int, **kwargs: Any) -> forms.DecimalField:
     return forms.DecimalField(
-        label=label, max_digits=9, decimal_places=6, validators=[MinValueValidator(-most), MaxValueValidator(most)],
-        widget=forms.TextInput(attrs={"class": "w-10", "autocomplete": "off"}), **kwargs,
+        label=label,
+        max_digits=9,
+        decimal_places=6,
+        validators=[MinValueValidator(-most), MaxValueValidator(most)],
+        widget=forms.TextInput(attrs={"class": "w-10", "autocomplete": "off"}),
+        **kwargs,
         error_messages={
-            "invalid": _("Give decimal degrees, for example 54.508333."), "required": _("Give decimal degrees."),
+            "invalid": _("Give decimal degrees, for example 54.508333."),
+            "required": _("Give decimal degrees."),
             "max_decimal_places": _("Give at most six digits behind the point: that is a hand's breadth."),
         },
     )
@@ -28,13 +33,21 @@ def degrees_field(label: Any, most: int, **kwargs: Any) -> forms.DecimalField:
 class HospitalForm(forms.Form):
     """What every page, pack and plan takes from the hospital."""
 
-    name = forms.CharField(label=_("Name"), max_length=120, error_messages={"required": _("Write the hospital's name.")})
+    name = forms.CharField(
+        label=_("Name"), max_length=120, error_messages={"required": _("Write the hospital's name.")}
+    )
     phone = forms.CharField(
-        label=_("Phone"), max_length=30, widget=forms.TelInput(attrs={"class": "w-20"}),
-        help_text=_("On every page and paper of the carers."), error_messages={"required": _("Write the phone number.")},
+        label=_("Phone"),
+        max_length=30,
+        widget=forms.TelInput(attrs={"class": "w-20"}),
+        help_text=_("On every page and paper of the carers."),
+        error_messages={"required": _("Write the phone number.")},
     )
     out_of_hours_phone = forms.CharField(
-        label=_("Phone out of hours"), max_length=30, required=False, widget=forms.TelInput(attrs={"class": "w-20"}),
+        label=_("Phone out of hours"),
+        max_length=30,
+        required=False,
+        widget=forms.TelInput(attrs={"class": "w-20"}),
         help_text=_("Left empty, carers are told the number above at night too."),
     )
     address = forms.CharField(label=_("Address"), max_length=250, required=False)
@@ -42,7 +55,10 @@ class HospitalForm(forms.Form):
         label=_("Clinic hours, in words"), max_length=120, required=False, help_text=_("Weekdays 09:00 to 17:00.")
     )
     closed_weekdays = forms.TypedMultipleChoiceField(
-        label=_("The clinic is closed on"), required=False, choices=list(enumerate(WEEKDAYS)), coerce=int,
+        label=_("The clinic is closed on"),
+        required=False,
+        choices=list(enumerate(WEEKDAYS)),
+        coerce=int,
         widget=forms.CheckboxSelectMultiple(attrs={"class": "choices inline"}),
         help_text=_("No visit is planned on these days."),
     )
@@ -64,9 +80,11 @@ class HospitalForm(forms.Form):
 
 class ClosedDayForm(forms.Form):
     on = forms.DateField(
-        label=_("Closed on"), widget=forms.DateInput(attrs={"type": "date", "class": "w-10"}, format="%Y-%m-%d"),
+        label=_("Closed on"),
+        widget=forms.DateInput(attrs={"type": "date", "class": "w-10"}, format="%Y-%m-%d"),
         error_messages={
-            "required": _("Give the day."), "invalid": _("Give the day as year-month-day, for example 2027-01-05."),
+            "required": _("Give the day."),
+            "invalid": _("Give the day as year-month-day, for example 2027-01-05."),
         },
     )
     reason = forms.CharField(label=_("Reason"), max_length=120, required=False)

@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from handover.schedule.plan import Planned, plan
 
 from handover.schedule.library import NOT_CONTENT
+from handover.schedule.plan import Planned, plan
 from handover.schedule.problem import Closed
 from handover.schedule.protocol import (
     Case,

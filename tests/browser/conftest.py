@@ -88,8 +88,15 @@ def context(chromium, demo) -> BrowserContext:
     context = chromium.new_context(viewport=DESK, base_url=demo, locale="en-GB", timezone_id="Europe/London")
     faults: list[str] = []
     context.on("weberror", lambda error: faults.append(f"script: {error.error}"))
-    context.on("console", lambda message: faults.append(message.text) if "Content Security Policy" in message.text else None)
-    context.on("request", lambda request: faults.append(f"left the site: {request.url}") if not request.url.startswith((demo, "blob:")) else None)
+    context.on(
+        "console", lambda message: faults.append(message.text) if "Content Security Policy" in message.text else None
+    )
+    context.on(
+        "request",
+        lambda request: (
+            faults.append(f"left the site: {request.url}") if not request.url.startswith((demo, "blob:")) else None
+        ),
+    )
     yield context
     context.close()
     assert faults == []

@@ -146,9 +146,7 @@ class Referee:
         visit = self.problem["costs"]["visit"]
         open_events = [e["id"] for e in self.problem["events"] if e["place"] == "clinic" and e["id"] in self.rungs]
         paid = {
-            self.fixed[e["id"]]
-            for e in self.problem["events"]
-            if e["place"] == "clinic" and e["id"] in self.fixed and not e.get("done")
+            self.fixed[e["id"]] for e in self.problem["events"] if e["place"] == "clinic" and e["id"] in self.fixed and not e.get("done")
         }
         self.constant += visit * len(paid)
         if not open_events or not visit:

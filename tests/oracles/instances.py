@@ -9,7 +9,7 @@ MONDAY = date(2027, 3, 1)
 
 
 def random_problem(seed: int, least: int = 6, most: int = 25) -> dict:
-    """Chains, cross lags, negative lags, history, pins, closed days and a previous plan, in a mix that the seed picks."""
+    """Chains, cross and negative lags, history, pins, closed days and a previous plan, in a mix that the seed picks."""
     rng = Random(f"plan {seed}")
     size = rng.randint(least, most)
     today = MONDAY + timedelta(rng.randint(0, 6))
@@ -35,9 +35,7 @@ def random_problem(seed: int, least: int = 6, most: int = 25) -> dict:
         event = rng.choice(events[1:])
         event["pinned"] = str(today + timedelta(rng.randint(-1, horizon)))
     if rng.random() < 0.5:
-        problem["previous"] = {
-            e["id"]: str(today + timedelta(rng.randint(0, horizon))) for e in events if rng.random() < 0.7
-        }
+        problem["previous"] = {e["id"]: str(today + timedelta(rng.randint(0, horizon))) for e in events if rng.random() < 0.7}
     rng.shuffle(events)
     return problem
 
@@ -132,7 +130,5 @@ def care_case(seed: int, size: int, with_previous: bool = False) -> dict:
         "costs": {"visit": 30, "move": 5},
     }
     if with_previous:
-        problem["previous"] = {
-            e["id"]: str(surgery + timedelta(rng.randint(0, 60))) for e in events[1:] if rng.random() < 0.6
-        }
+        problem["previous"] = {e["id"]: str(surgery + timedelta(rng.randint(0, 60))) for e in events[1:] if rng.random() < 0.6}
     return problem

@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 from decimal import Decimal
 from io import StringIO
+from uuid import uuid4
 
 import pytest
 import time_machine
@@ -38,24 +39,13 @@ def turtle(vet):
 
 
 def operate(patient, kind="limb-fixation", on=OPERATED, **fields):
-    wanted = {
-        "kind": kind,
-        "done_on": on,
-        "surgeon": patient.admitted_by,
-        "recorded_by": patient.admitted_by,
-        "site": "left hind limb",
-    }
-    return patient.procedures.create(**wanted | fields)
+    who = {"surgeon": patient.admitted_by, "recorded_by": patient.admitted_by}
+    return patient.procedures.create(kind=kind, done_on=on, **who | {"site": "left hind limb"} | fields)
 
 
 def close(procedure, **fields):
-    wanted = {
-        "patient": procedure.patient,
-        "closed_on": procedure.done_on,
-        "site": "left hind limb",
-        "material": "nylon",
-    }
-    return procedure.closures.create(**wanted | fields)
+    wanted = {"patient": procedure.patient, "closed_on": procedure.done_on, "site": "left hind limb"}
+    return procedure.closures.create(**wanted | {"material": "nylon"} | fields)
 
 
 def bandage(patient, kind="limb-fixation", on=OPERATED, **fields):
@@ -168,18 +158,8 @@ def test_the_first_look_at_a_bandage_is_whoever_looked_first_on_a_later_day(turt
 
 
 def make_log(patient, carer, on):
-    import uuid
-
-    return patient.logs.create(
-        key=uuid.uuid4(),
-        payload_hash="",
-        author=carer.person,
-        on=on,
-        made_at=now(),
-        received_at=now(),
-        bandage="dry",
-        answer="fine",
-    )
+    times = {"on": on, "made_at": now(), "received_at": now()}
+    patient.logs.create(key=uuid4(), author=carer.person, bandage="dry", answer="fine", **times)
 
 
 def test_implants_of_an_operation_are_out_when_the_last_one_is(turtle):
@@ -238,13 +218,11 @@ def test_an_animal_kept_apart_is_in_quarantine(vet):
 
 
 def order(patient, **fields):
-    wanted = {
-        "drug": "Meloxicam oral suspension", "mg_per_kg": 1, "mg_per_ml": 1, "weight_g": 800, "dose_mg": 1, "volume_ml": 1, "syringe_ml": 1,
-        "route": "mouth", "every_hours": 24, "doses": 5, "first_dose_at": make.at("2027-02-27 09:00"), "ordered_by": patient.admitted_by,
-        "ordered_at": now(),
-    }  # fmt: skip
+    dose = {"mg_per_kg": 1, "mg_per_ml": 1, "weight_g": 800, "dose_mg": 1, "volume_ml": 1, "syringe_ml": 1}
+    times = {"every_hours": 24, "doses": 5, "first_dose_at": make.at("2027-02-27 09:00")}
+    who = {"ordered_by": patient.admitted_by, "ordered_at": now()}
     return patient.medication_orders.create(
-        **wanted | {k: Decimal(v) if isinstance(v, float) else v for k, v in fields.items()}
+        drug="Meloxicam oral suspension", route="mouth", **dose | times | who | fields
     )
 
 

@@ -12,7 +12,7 @@ from handover.schedule.plan import BAD_INPUT, main
 
 class Command(BaseCommand):
     help = (
-        "Plan the problem, or the list of problems, in a JSON file (- for standard input) and print the answer as JSON. "
+        "Plan the problem, or list of problems, in a JSON file (- for standard input) and print the answer as JSON. "
         "Exit status 0: planned; 1: a conflict; 2: input that cannot be read."
     )
     requires_system_checks = ()

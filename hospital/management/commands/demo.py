@@ -23,7 +23,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("--port", type=int, default=8000)
-        parser.add_argument("--fresh", action="store_true", help="throw the demonstration's data away and make them anew")
+        parser.add_argument(
+            "--fresh", action="store_true", help="throw the demonstration's data away and make them anew"
+        )
         parser.add_argument("--only-prepare", action="store_true", help="make everything ready, but do not serve")
 
     def handle(self, *, port: int, fresh: bool, only_prepare: bool, **options) -> None:
