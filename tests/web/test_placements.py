@@ -200,7 +200,7 @@ def good(hospital) -> Carer:
 @pytest.fixture
 def turtle(vet, good):
     """In the ward."""
-    patient = make.patient(vet)
+    patient = make.patient(vet, species=make.species(is_aquatic=True))
     make.placement(patient, None, ward="Tank 3")
     return patient
 
