@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from operator import add, sub
 
 from handover.schedule.messages import Passage, offers, passage, send
-from handover.schedule.model import SCALE, Model, Step
+from handover.schedule.model import Model, Step
 from handover.schedule.network import days_of, narrow
 
 MEMORY = 0.6  # how much of its last direction a move of the shares keeps (measured: without, three times the rounds)
@@ -99,13 +99,8 @@ def read_off(model: Model, state: State) -> list[int]:
         days[root] = state.days[root][places[root]]
     for step, via in zip(model.steps, state.to_parent, strict=True):
         n, at = step.node, places[step.parent]
-        window = via.windows[at]
-        values = state.sums[n][window]
-        if via.costs is not None:
-            values = list(map(add, values, via.costs[at]))
-        elif via.pulls:
-            values = offers(via, state.sums[n], at)[1]
-        places[n] = window.start + values.index(min(values))
+        first, costs = offers(via, state.sums[n], at)
+        places[n] = first + costs.index(min(costs))
         days[n] = state.days[n][places[n]]
     return days
 
@@ -193,8 +188,8 @@ def _passage(model: Model, state: State, step: Step, is_up: bool) -> Passage:
     if found is None:
         if len(model.passages) > 20_000:  # keep a long search from filling the memory
             model.passages.clear()
-        forward = step.is_forward == is_up
-        found = passage(model.links[step.link], forward, state.days[here], state.days[there], SCALE)
+        onwards, back = model.ways[step.link]
+        found = passage(onwards if step.is_forward == is_up else back, state.days[here], state.days[there])
         model.passages[key] = found
     return found
 

@@ -12,7 +12,7 @@ from handover.schedule import bounds
 from handover.schedule.bounds import State
 from handover.schedule.messages import offers
 from handover.schedule.model import SCALE, Model, true_cost
-from handover.schedule.network import Link, narrow
+from handover.schedule.network import narrow
 
 
 @dataclass(slots=True)
@@ -76,7 +76,8 @@ def _rounded(hunt: Hunt, state: State) -> list[int] | None:
         days, costs = state.days[event], state.sums[event]
         if event in vias:
             parent, via = vias[event]
-            days, costs = offers(via, costs, state.days[parent].index(chosen[parent]))
+            first, costs = offers(via, costs, state.days[parent].index(chosen[parent]))
+            days = days[first : first + len(costs)]
         series = model.series[event]
         if series is not None:
             price = state.prices[series]
@@ -96,18 +97,10 @@ def _fitting(model: Model, event: int, days: list[int], chosen: dict[int, int]) 
     mask = -1
     for _, k in model.copies:
         link = model.links[k]
-        if link.i == event and link.j in chosen:
-            span = [d for d in days if _is_gap(link, chosen[link.j] - d)]
-        elif link.j == event and link.i in chosen:
-            span = [d for d in days if _is_gap(link, d - chosen[link.i])]
-        else:
-            continue
-        mask &= sum([1 << d for d in span])
+        other, way = (link.i, model.ways[k][0]) if link.j == event else (link.j, model.ways[k][1])
+        if event in (link.i, link.j) and other in chosen:
+            mask &= sum([1 << day for day in days if way.allows(day - chosen[other])])
     return mask
-
-
-def _is_gap(link: Link, gap: int) -> bool:
-    return (link.least is None or link.least <= gap) and (link.most is None or gap <= link.most)
 
 
 def _polish(hunt: Hunt, masks: list[int], days: Sequence[int]) -> None:

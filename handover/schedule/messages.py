@@ -22,40 +22,62 @@ Range = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Passage:
-    """How messages run from the days `here` of one event to the days `there` of another."""
+class Way:
+    """A link walked in one direction: which differences in days it allows, and what each costs (scaled)."""
 
+    least: int | None
+    most: int | None
+    pulls: Pulls  # (usual, weight), sorted
+    first: int
+    costs: list[int]  # of the differences from `first` on
+
+    def allows(self, days: int) -> bool:
+        return (self.least is None or self.least <= days) and (self.most is None or days <= self.most)
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """How messages run along a way from the days `here` of one event to the days `there` of another."""
+
+    way: Way
     here: list[int]
     there: list[int]
     windows: list[slice]  # for each day there: which days here fit
-    pulls: Pulls  # (usual, weight) of day there - day here
     costs: list[list[int]] | None  # for each day there: what each day of the window adds; None if nothing or wide
     pieces: list[tuple[int, int, list[Range]]] | None  # slope, constant, ranges: only when wide
 
 
-def passage(link: Link, is_forward: bool, here: list[int], there: list[int], scale: int) -> Passage:
-    """Prepare messages along the link from its start to its end, or back. Every day must have a partner."""
-    least, most, pulls = link.least, link.most, link.pulls
-    if not is_forward:
-        least, most = (None if most is None else -most), (None if least is None else -least)
-        pulls = tuple((-usual, weight) for usual, weight in pulls)
-    pulls = tuple(sorted((usual, weight * scale) for usual, weight in pulls))
+def ways(link: Link, first: int, last: int, scale: int) -> tuple[Way, Way]:
+    """The link from its start to its end, and back, for differences from `first` to `last` days."""
+    pulls = tuple(sorted((usual, weight * scale) for usual, weight in link.pulls))
+    costs = [sum([weight * abs(days - usual) for usual, weight in pulls]) for days in range(first, last + 1)]
+    least = None if link.most is None else -link.most
+    most = None if link.least is None else -link.least
+    negated = tuple(sorted((-usual, weight) for usual, weight in pulls))
+    return (
+        Way(link.least, link.most, pulls, first, costs),
+        Way(least, most, negated, -last, costs[::-1]),
+    )
+
+
+def passage(way: Way, here: list[int], there: list[int]) -> Passage:
+    """Prepare messages along a way. Every day there must have a partner here."""
+    least, most, first, table = way.least, way.most, way.first, way.costs
     windows = [
-        slice(0 if most is None else bisect_left(here, day - most),
-              len(here) if least is None else bisect_right(here, day - least))
+        slice(
+            0 if most is None else bisect_left(here, day - most),
+            len(here) if least is None else bisect_right(here, day - least),
+        )
         for day in there
-    ]  # fmt: skip
+    ]
     if sum([window.stop - window.start for window in windows]) > WIDE_CELLS:
-        return Passage(here, there, windows, pulls, None, _pieces(here, there, windows, pulls))
-    if not pulls:
-        return Passage(here, there, windows, pulls, None, None)
-    first = there[0] - here[-1]
-    table = [gap_cost(pulls, gap) for gap in range(first, there[-1] - here[0] + 1)]
+        return Passage(way, here, there, windows, None, _pieces(here, there, windows, way.pulls))
+    if not way.pulls:
+        return Passage(way, here, there, windows, None, None)
     costs = [
-        [table[day - partner - first] for partner in here[window]]
-        for day, window in zip(there, windows, strict=True)
-    ]  # fmt: skip
-    return Passage(here, there, windows, pulls, costs, None)
+        [table[day - partner] for partner in here[window]] for day, window in zip([day - first for day in there], windows, strict=True)
+    ]
+    return Passage(way, here, there, windows, costs, None)
 
 
 def send(via: Passage, values: list[int]) -> list[int]:
@@ -67,18 +89,16 @@ def send(via: Passage, values: list[int]) -> list[int]:
     return [min(map(add, values[window], cost)) for window, cost in zip(via.windows, via.costs, strict=True)]
 
 
-def offers(via: Passage, values: list[int], index: int) -> tuple[list[int], list[int]]:
-    """The days here that fit day number `index` there, and what each of them would cost."""
+def offers(via: Passage, values: list[int], index: int) -> tuple[int, list[int]]:
+    """What each day here that fits day number `index` there would cost; and the number of the first of these days."""
     window = via.windows[index]
-    days, costs = via.here[window], values[window]
-    if via.pulls:
-        day = via.there[index]
-        costs = [cost + gap_cost(via.pulls, day - partner) for cost, partner in zip(costs, days, strict=True)]
-    return days, costs
-
-
-def gap_cost(pulls: Pulls, gap: int) -> int:
-    return sum([weight * abs(gap - usual) for usual, weight in pulls])
+    costs = values[window]
+    if via.costs is not None:
+        costs = list(map(add, costs, via.costs[index]))
+    elif via.way.pulls:
+        day, table = via.there[index] - via.way.first, via.way.costs
+        costs = [cost + table[day - partner] for cost, partner in zip(costs, via.here[window], strict=True)]
+    return window.start, costs
 
 
 def _pieces(here: list[int], there: list[int], windows: list[slice], pulls: Pulls) -> list[tuple[int, int, list[Range]]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from handover.schedule.messages import Passage, gap_cost
+from handover.schedule.messages import Passage, Way, ways
 from handover.schedule.network import Link, Network, days_of, fixed_days
 from handover.schedule.problem import CLINIC, Lag, Problem
 
@@ -37,6 +37,7 @@ class Model:
     copies: list[tuple[int, int]] = field(default_factory=list)  # (event, link)
     roots: list[int] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)  # parents first
+    ways: list[tuple[Way, Way]] = field(default_factory=list)  # of each link: onwards, back
     passages: dict[tuple[int, int, int, int], Passage] = field(default_factory=dict)
 
     @property
@@ -58,6 +59,9 @@ def build(links: Sequence[Link], masks: Sequence[int], unary: list[list[int]], i
         model.series_sizes.append(len(members))
         for event in members:
             model.series[event] = number
+    first = [(mask & -mask).bit_length() for mask in masks]
+    last = [mask.bit_length() for mask in masks]
+    model.ways = [ways(link, first[link.j] - last[link.i], last[link.j] - first[link.i], SCALE) for link in links]
     _plant(model, masks)
     return model
 
@@ -69,12 +73,11 @@ def true_cost(model: Model, days: Sequence[int], paid: int) -> int | None:
         total += model.unary[event][days[event]]
         if series is not None:
             visited |= 1 << days[event]
-    for link in model.links:
+    for link, (way, _) in zip(model.links, model.ways, strict=True):
         gap = days[link.j] - days[link.i]
-        if (link.least is not None and gap < link.least) or (link.most is not None and gap > link.most):
+        if not way.allows(gap):
             return None
-        if link.pulls:
-            total += SCALE * gap_cost(link.pulls, gap)
+        total += way.costs[gap - way.first]
     return total + model.visit * (visited & ~paid).bit_count()
 
 
