@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from enum import StrEnum
 
 from django.utils.translation import gettext as _
 
 from handover.labels.events import event_label
-from handover.labels.rules import rule_days
+from handover.labels.rules import plain_days, rule_days
 from handover.labels.why import day_in_words
 from handover.schedule.case import Instance
-from handover.schedule.plan import Conflict
+from handover.schedule.explain import Cure, CureKind, cures
+from handover.schedule.plan import Conflict, Planned, plan
 from handover.schedule.problem import CLINIC, CLOSED, HOME, HORIZON, PIN, TODAY, Lag
 
 
@@ -85,5 +88,134 @@ def _fixed(instance: Instance, event_id: str) -> date:
     return day
 
 
-def cure_lines(instance: Instance, conflict: Conflict) -> list:
-    return []
+# --- cures --------------------------------------------------------------------------------------------------------
+
+
+class Way(StrEnum):
+    """How a cure can be carried out from the page; advice is for people to settle among themselves."""
+
+    PIN = "pin"
+    UNPIN = "unpin"
+    HOLD = "hold"
+    UNHOLD = "unhold"
+    ADVICE = "advice"
+
+
+@dataclass(frozen=True, slots=True)
+class CureLine:
+    """One change that would settle a conflict, and the decision about `event_id` (for the day `on`) that makes it."""
+
+    words: str
+    way: Way = Way.ADVICE
+    event_id: str = ""
+    on: date | None = None
+    reason: str = ""
+
+
+def cure_lines(instance: Instance, conflict: Conflict) -> list[CureLine]:
+    """The single changes that would settle a conflict, the smallest first."""
+    found = cures(instance.problem, conflict)
+    lines = (_CURES[cure.kind](instance, cure) for cure in found)
+    return list(dict.fromkeys(line for line in lines if line))
+
+
+def _move_pin(instance: Instance, cure: Cure) -> CureLine | None:
+    if not _is_persons(instance, cure.target):
+        return None
+    words = _("Fix “%(what)s” for %(day)s instead: %(days)s off.")
+    return CureLine(words % _said(instance, cure.target, cure), Way.PIN, cure.target, cure.on)
+
+
+def _drop_pin(instance: Instance, cure: Cure) -> CureLine | None:
+    said = _said(instance, cure.target, cure)
+    if cure.target.startswith("season:"):
+        return CureLine(_("Do without the season: a vet adopts another one, or takes this one out of force."))
+    if cure.target.startswith("hold:") or not _is_persons(instance, cure.target):
+        return CureLine(_("“%(what)s” is expected for a day that does not fit: correct that record.") % said)
+    return CureLine(_("Do not fix the day of “%(what)s”.") % said, Way.UNPIN, cure.target)
+
+
+def _is_persons(instance: Instance, event_id: str) -> bool:
+    """Whether a pin is somebody's decision, not a season and not a day that a record expects."""
+    return event_id in instance.meaning and instance.meaning[event_id].rule is not None
+
+
+def _extend_horizon(instance: Instance, cure: Cure) -> CureLine:
+    words = _("Plan %(days)s further ahead: wait, and look again when the first things are done.")
+    return CureLine(words % {"days": plain_days(cure.days or 0)})
+
+
+def _shorten_min(instance: Instance, cure: Cure) -> CureLine:
+    lag = _lag(instance, cure)
+    said = _said(instance, lag.end, cure)
+    if lag.id.startswith("hold@"):
+        return CureLine(_("Take back the “not yet” about “%(what)s”.") % said, Way.UNHOLD, lag.end)
+    return CureLine(_("Let “%(what)s” be %(days)s sooner than its protocol allows: a vet decides.") % said)
+
+
+def _lengthen_max(instance: Instance, cure: Cure) -> CureLine:
+    lag = _lag(instance, cure)
+    said = _said(instance, lag.end, cure)
+    words = _("Let “%(what)s” be up to %(days)s later than its protocol says.")
+    then = plan(cure.problem)
+    if lag.id.startswith("season@") or not isinstance(then, Planned) or _is_fixed(instance, lag.end):
+        return CureLine(words % said)
+    reason = _("Its dates collided: the latest day moves by %(days)s.") % said
+    return CureLine(words % said, Way.HOLD, lag.end, then.days[lag.end], reason)
+
+
+def _open(instance: Instance, cure: Cure) -> CureLine:
+    """One open day: the plan may go there by fixing the thing that needs it, for a fixed day counts when closed too."""
+    words, day = _("Open the clinic on %(day)s."), {"day": day_in_words(cure.on) if cure.on else ""}
+    event_id = _what_needs(cure)
+    if event_id is None:
+        return CureLine(words % day)
+    return CureLine(words % day, Way.PIN, event_id, cure.on, _("The clinic opens for it on this day"))
+
+
+def _what_needs(cure: Cure) -> str | None:
+    """The thing that, fixed on the day that would open, settles the conflict by itself."""
+    then = plan(cure.problem)
+    if not isinstance(then, Planned):
+        return None
+    there = [e for e in cure.problem.events if not e.fixed and e.place == cure.target and then.days[e.id] == cure.on]
+    return there[0].id if len(there) == 1 else None
+
+
+def _carer_back(instance: Instance, cure: Cure) -> CureLine:
+    words = _("If the carer is back on %(day)s, %(days)s sooner, everything can be kept.")
+    return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)})
+
+
+def _carer_leaves(instance: Instance, cure: Cure) -> CureLine:
+    words = _("If the carer leaves on %(day)s, %(days)s later, everything can be kept.")
+    return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)})
+
+
+_CURES: dict[CureKind, Callable[[Instance, Cure], CureLine | None]] = {
+    CureKind.MOVE_PIN: _move_pin,
+    CureKind.EXTEND_HORIZON: _extend_horizon,
+    CureKind.SHORTEN_MIN: _shorten_min,
+    CureKind.LENGTHEN_MAX: _lengthen_max,
+    CureKind.OPEN: _open,
+    CureKind.CARER_BACK: _carer_back,
+    CureKind.CARER_LEAVES: _carer_leaves,
+    CureKind.DROP_PIN: _drop_pin,
+}
+
+
+def _lag(instance: Instance, cure: Cure) -> Lag:
+    return next(lag for lag in instance.problem.lags if lag.id == cure.target)
+
+
+def _is_fixed(instance: Instance, event_id: str) -> bool:
+    return any(event.id == event_id and event.fixed for event in instance.problem.events)
+
+
+def _said(instance: Instance, event_id: str, cure: Cure) -> dict[str, str]:
+    meaning = instance.meaning.get(event_id)
+    return {
+        "what": event_label(meaning) if meaning else event_id,
+        "days": plain_days(cure.days or 0),
+        "day": day_in_words(cure.on) if cure.on else "",
+    }

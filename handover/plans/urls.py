@@ -1,12 +1,9 @@
 from django.urls import path
 
-try:  # WAVE: until the planner is there
-    from handover.plans import views
-except ModuleNotFoundError:
-    views = None
+from handover.plans import views
 
 app_name = "plans"
-urlpatterns = [] if views is None else [
+urlpatterns = [
     path("patients/<case:case_number>/plan/", views.plan, name="plan"),
     path("patients/<case:case_number>/plan/replan/", views.replan, name="replan"),
     path("patients/<case:case_number>/plan/publish/", views.publish, name="publish"),

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 
-from handover.labels.conflicts import conflict_lines, cure_lines
+from handover.labels.conflicts import conflict_lines
 from handover.labels.events import dated_label, event_label
 from handover.labels.rules import rule_figures
 from handover.plans import actions
@@ -30,6 +30,7 @@ from handover.plans.queries import (
 )
 from handover.plans.wording import (
     change_lines,
+    cures_of,
     decisions_of,
     done_rows,
     late_items,
@@ -80,7 +81,7 @@ def _base(request: HttpRequest, patient: Patient, live: LivePlan, published: Pla
         "published": published,
         "changes": change_lines(changes_since(published, live), names),
         "conflict": conflict_lines(live.instance, live.conflict) if live.instance and live.conflict else [],
-        "cures": cure_lines(live.instance, live.conflict) if live.instance and live.conflict else [],
+        "cures": cures_of(live),
         "can_plan": bool(roles & {Role.VET, Role.COORDINATOR}),
         "is_vet": Role.VET in roles,
     }

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from handover.labels.changes import KINDS, cause_in_words
+from handover.labels.conflicts import CureLine, Way, cure_lines
 from handover.labels.events import event_label, name_of, plain_label
 from handover.labels.rules import rule_figures
 from handover.labels.why import Side, Step, day_in_words, day_reasons, sentence, sum_in_words
@@ -21,6 +22,8 @@ from handover.schedule.case import PIN, Instance, Late
 from handover.schedule.changes import ASIDE, Cause, Change, Kind
 from handover.schedule.plan import Planned
 from handover.schedule.problem import CLINIC, Event
+
+MOST_CURES = 8  # more than a person wants to choose from
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,6 +263,16 @@ def _counting(decisions: Manager) -> QuerySet:
 
 def _decision(row: Pin | Hold, names: Mapping[str, str], event_id: str) -> dict:
     return {"row": row, "label": names.get(event_id) or plain_label(event_id)}
+
+
+def cures_of(live: LivePlan) -> list[tuple[CureLine, int | None]]:
+    """What would settle a conflict, each with the number of the decision that it takes back."""
+    if live.instance is None or live.conflict is None:
+        return []
+    rows = {Way.UNPIN: _counting(live.patient.pins), Way.UNHOLD: _counting(live.patient.holds)}
+    numbers = {way: dict(found.values_list("event_id", "pk")) for way, found in rows.items()}
+    lines = cure_lines(live.instance, live.conflict)[:MOST_CURES]
+    return [(line, numbers.get(line.way, {}).get(line.event_id)) for line in lines]
 
 
 # --- differences --------------------------------------------------------------------------------------------------
