@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -10,14 +9,10 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from handover.logs import actions as logs
-from handover.logs.water import allowance_today
-from handover.packs.actions import make_pack
 from handover.plans import actions as plans
-from handover.releases import actions as releases
+from handover.plans.queries import changes_since, live_plan, plan_in_force
 from hospital.admissions import actions as admissions
 from hospital.admissions.models import Cause, Patient, Species
 from hospital.audit.acting import acting
@@ -32,7 +27,6 @@ from hospital.procedures.models import Bandage
 from hospital.sites.models import Hospital
 
 Row = Mapping[str, Any]
-NAMESPACE = uuid.UUID("5ed9e000-0000-4000-8000-000000000000")  # makes the demonstration's keys the same every time
 
 
 @dataclass(frozen=True)
@@ -117,10 +111,6 @@ class Story:
             yield self._pin(pin)
         for hold in row.get("hold", []):
             yield self._hold(hold)
-        if log := row.get("log"):
-            yield from self._logs(log)
-        if release := row.get("release"):
-            yield self._release(release)
 
     # --- what the hospital does -----------------------------------------------------------------------------------
 
@@ -282,70 +272,41 @@ class Story:
         for day in days:
             reason = "Going home with a carer" if day == first and homes else "After the recheck"
             yield Step(self.moment(day, "15:30"), self.vet, lambda reason=reason: self._publish(reason))
-        if homes:
-            yield Step(
-                self.moment(days[-1], "15:45"), self.chief, lambda: make_pack(self.patient, by=self.chief, paper="A4")
-            )
 
     def _publish(self, reason: str) -> None:
-        try:
-            plans.publish(self.patient, by=self.vet, reason=reason)
-        except ValidationError:  # nothing changed since the last plan, or it is in conflict: then the old one stands
-            pass
+        """Publish today's plan. One that changes nothing, or whose dates collide, leaves the old one in force."""
+        on, current = today_at(self.hospital.zone), plan_in_force(self.patient)
+        live = live_plan(self.patient, on)
+        if live.planned is None or not changes_since(current, live):
+            return
+        seen = {"seen_plan": current.pk if current else 0, "seen_answer": live.digest}
+        plans.publish(self.patient, by=self.vet, at=now(), today=on, reason=reason, **seen)
+
+    def _event_id(self, event: str) -> str:
+        """The open event of that name in today's problem."""
+        problem = live_plan(self.patient, today_at(self.hospital.zone)).instance.problem
+        return next(e.id for e in problem.events if e.id.split(":")[0] == event and not e.done)
 
     def _pin(self, row: Row) -> Step:
         by, on = self.cast.people[row["by"]], self.today + timedelta(days=row["in_days"])
-        pin = lambda: plans.fix_day(self.patient, by=by, event=row["event"], on=on, reason=row["reason"])  # noqa: E731
+        fixed = {"on": on, "reason": row["reason"], "seen_latest": 0}
+
+        def pin() -> None:
+            where = {"today": today_at(self.hospital.zone), "event_id": self._event_id(row["event"])}
+            plans.fix_day(self.patient, by=by, at=now(), **where, **fixed)
+
         return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, pin)
 
     def _hold(self, row: Row) -> Step:
         by = self.cast.people[row["by"]]
         until = max(next_first_of_may(self.today), self.today + timedelta(days=row.get("least_days", 0)))
-        hold = lambda: plans.hold(self.patient, by=by, event=row["event"], not_before=until, reason=row["reason"])  # noqa: E731
+        held = {"not_before": until, "reason": row["reason"], "seen_latest": 0}
+
+        def hold() -> None:
+            where = {"today": today_at(self.hospital.zone), "event_id": self._event_id(row["event"])}
+            plans.hold_back(self.patient, by=by, at=now(), **where, **held)
+
         return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, hold)
-
-    def _release(self, row: Row) -> Step:
-        by = self.cast.people[row["by"]]
-        return Step(
-            self.moment(self.day(row["days_ago"]), "12:00"), by, lambda: releases.find_all_met(self.patient, by=by)
-        )
-
-    def _logs(self, row: Row) -> Iterator[Step]:
-        home = next((p for p in reversed(self.row["placement"]) if "carer" in p), None)
-        if home is None:
-            return
-        author = self.cast.carers[home["carer"], self.row["hospital"]].person
-        told = {self.day(entry["days_ago"]): entry for entry in row.get("entry", [])}
-        last = self.row["admitted_days_ago"] - row.get("quiet_days", 0)
-        for day in range(home["day"] + 1, last + 1):
-            at = datetime.combine(self.on(day), time(18, 30), self.zone) + timedelta(minutes=(day * 7) % 40)
-            if at <= self.cast.now:
-                yield Step(at, author, self._report(author, row, told.get(day, {}), day))
-
-    def _report(self, author: Person, row: Row, entry: Row, day: int) -> Callable[[], None]:
-        def send() -> None:
-            on = today_at(self.hospital.zone)
-            report = {
-                "eaten": "all",
-                "droppings": "normal",
-                "activity": "usual",
-                "signs": [],
-                "food": row.get("food", ""),
-            }
-            allowed = allowance_today(self.patient, on) if row.get("water") == "as_allowed" else None
-            if allowed and allowed.minutes:
-                report["water_minutes"] = allowed.minutes
-            report |= {
-                k: v
-                for k, v in entry.items()
-                if k in ("eaten", "droppings", "activity", "signs", "worries", "water_minutes", "bandage")
-            }
-            if self.patient.bandages.filter(removed_on=None).exists():
-                report.setdefault("bandage", "dry")
-            key = uuid.uuid5(NAMESPACE, f"{self.row['story']} {day}")
-            logs.receive(self.patient, by=author, key=key, made_at=now(), on=on, **report)
-
-        return send
 
 
 def next_first_of_may(today: date) -> date:

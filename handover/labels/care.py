@@ -77,9 +77,7 @@ BECAUSE = {
     Because.WEIGHT_FELL: gettext_lazy("It has lost %(figure)s %% of its weight."),
     Because.UNFED: gettext_lazy("It has not eaten for %(figure)s hours."),
     Because.BLOOD_IN_DROPPINGS: gettext_lazy("There was blood in the droppings."),
-    Because.DOSE_NOT_TAKEN: ngettext_lazy(
-        "%(figure)s dose was not taken.", "%(figure)s doses were not taken.", "figure"
-    ),
+    Because.DOSE_NOT_TAKEN: ngettext_lazy("%(figure)s dose was not taken.", "%(figure)s doses were not taken.", "figure"),
 }
 
 
@@ -110,13 +108,7 @@ def water_reason(allowance: Allowance, day_format: str = CARER_DAY) -> str:
 
 def cause_in_words(cause: Cause) -> str:
     """One reason for an answer, in a sentence."""
-    figure = (
-        cause.figure
-        if cause.figure is None
-        else int(cause.figure)
-        if cause.figure == int(cause.figure)
-        else cause.figure
-    )
+    figure = cause.figure if cause.figure is None else int(cause.figure) if cause.figure == int(cause.figure) else cause.figure
     return str(BECAUSE[cause.why] % {"figure": figure, "limit": cause.limit, "signs": signs_in_words(cause.signs)})
 
 

@@ -75,8 +75,7 @@ def _lag_line(instance: Instance, lag: Lag) -> Line:
         return Line(_("“%(what)s” must wait until %(day)s: a vet said “not yet”.") % until)
     if lag.id.startswith("season@"):
         return Line(
-            _("“%(what)s” must fall in its season, which opens on %(day)s.")
-            % (words | {"day": day_in_words(_fixed(instance, lag.start))})
+            _("“%(what)s” must fall in its season, which opens on %(day)s.") % (words | {"day": day_in_words(_fixed(instance, lag.start))})
         )
     rule = instance.rule_of_lag.get(lag.id)
     return Line(_("“%(what)s”: %(days)s after “%(anchor)s”.") % words, rule.source if rule else "")

@@ -29,11 +29,7 @@ def row_title(value: Rule | SeasonGate | WaterProtocol | Criterion) -> str:
     if isinstance(value, Criterion):
         return value.wording
     if isinstance(value, WaterProtocol):
-        return (
-            _("Time in water (%(tag)s)") % {"tag": tag_name(value.applies_to)}
-            if value.applies_to
-            else _("Time in water")
-        )
+        return _("Time in water (%(tag)s)") % {"tag": tag_name(value.applies_to)} if value.applies_to else _("Time in water")
     name = name_of(value.event).label
     if isinstance(value, Rule) and value.applies_to:
         return f"{name} ({tag_name(value.applies_to)})"

@@ -175,9 +175,7 @@ def _obstacles(instance: Instance, place: str, aims: Sequence[date]) -> list[str
             reasons.append(_("%(day)s has gone by.") % day)
             continue
         if place in problem.closed and is_shut(problem.closed[place], aim):
-            reasons.append(
-                (_("The clinic is closed on %(day)s.") if place == CLINIC else _("Nobody is at home on %(day)s.")) % day
-            )
+            reasons.append((_("The clinic is closed on %(day)s.") if place == CLINIC else _("Nobody is at home on %(day)s.")) % day)
         if CARER in problem.closed and is_shut(problem.closed[CARER], aim):
             reasons.append(_("The carer is away on %(day)s.") % day)
     return reasons
@@ -188,12 +186,7 @@ def _company(instance: Instance, days: Mapping[str, date], event_id: str) -> lis
     places = {event.id: event.place for event in instance.problem.events if not event.done}
     if places.get(event_id) != CLINIC:
         return []
-    others = [
-        name for name, place in places.items() if place == CLINIC and name != event_id and days[name] == days[event_id]
-    ]
+    others = [name for name, place in places.items() if place == CLINIC and name != event_id and days[name] == days[event_id]]
     if not others:
         return []
-    return [
-        _("One visit together with: %(others)s.")
-        % {"others": "; ".join(event_label(instance.meaning[o]) for o in others)}
-    ]
+    return [_("One visit together with: %(others)s.") % {"others": "; ".join(event_label(instance.meaning[o]) for o in others)}]

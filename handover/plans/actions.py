@@ -17,6 +17,7 @@ from handover.schedule.changes import ASIDE, Cause, Change
 from handover.schedule.problem import Event
 from hospital.admissions.days import in_words, locked
 from hospital.admissions.models import Patient
+from hospital.clock import now, today
 from hospital.edits import EditCollision
 from hospital.people.models import Person
 
@@ -26,46 +27,39 @@ UNSEEN = "unseen"  # the code of a refusal because of a later decision of somebo
 
 
 @transaction.atomic
-def publish(
-    patient: Patient, *, by: Person, at: datetime, today: date, seen_plan: int, seen_answer: str, reason: str = ""
-) -> Plan:
+def publish(patient: Patient, *, by: Person, reason: str = "", seen_plan: int | None = None, seen_answer: str | None = None) -> Plan:
     """Make today's plan the one in force: a new version with its dates and what it changes.
 
-    Refuses a plan in conflict, one that changes nothing, and dates other than those that the person saw. Raises
-    EditCollision if somebody else has published since: `seen_plan` is the id of the plan that was in force, 0 for none.
+    Refuses a plan in conflict and one that changes nothing. `seen_plan` is the id of the plan that was in force when
+    the person looked (0: none): EditCollision if there is another by now. `seen_answer` is the digest of the dates that
+    the person saw: others are refused.
     """
     patient = locked(patient)
     current = plan_in_force(patient)
-    if (current.pk if current else 0) != seen_plan and current is not None:
+    if seen_plan is not None and current is not None and current.pk != seen_plan:
         raise EditCollision(current)
-    live = live_plan(patient, today)
+    live = live_plan(patient, today(patient.hospital.zone))
     changes = _checked_changes(current, live, seen_answer)
-    published = _new_version(live, current, by=by, at=at, reason=reason, changes=changes)
+    published = _new_version(live, current, by=by, at=now(), reason=reason, changes=changes)
     PlannedDate.objects.bulk_create(_dates(published, live))
     CurrentPlan.objects.update_or_create(patient=patient, defaults={"plan": published})
     return published
 
 
-def _checked_changes(current: Plan | None, live: LivePlan, seen_answer: str) -> tuple[Change, ...]:
+def _checked_changes(current: Plan | None, live: LivePlan, seen_answer: str | None) -> tuple[Change, ...]:
     if live.planned is None:
         raise ValidationError(live.trouble or _("These dates collide. Settle that first: nothing was published."))
     changes = changes_since(current, live)
     if current and not changes:
-        raise ValidationError(
-            _("Nothing has changed since version %(version)d. It stays in force.") % {"version": current.version}
-        )
+        raise ValidationError(_("Nothing has changed since version %(version)d. It stays in force.") % {"version": current.version})
     if not changes:
         raise ValidationError(_("There is nothing to plan yet: no rule in force asks for anything."))
-    if live.digest != seen_answer:
-        raise ValidationError(
-            _("The dates are no longer those that you saw: something was recorded meanwhile. Look again, then publish.")
-        )
+    if seen_answer is not None and live.digest != seen_answer:
+        raise ValidationError(_("The dates are no longer those that you saw: something was recorded meanwhile. Look again, then publish."))
     return changes
 
 
-def _new_version(
-    live: LivePlan, current: Plan | None, *, by: Person, at: datetime, reason: str, changes: Iterable[Change]
-) -> Plan:
+def _new_version(live: LivePlan, current: Plan | None, *, by: Person, at: datetime, reason: str, changes: Iterable[Change]) -> Plan:
     assert live.instance is not None
     assert live.planned is not None
     names = names_of(live, current)
@@ -134,13 +128,12 @@ def _date(published: Plan, live: LivePlan, event: Event) -> PlannedDate:
 
 
 @transaction.atomic
-def fix_day(
-    patient: Patient, *, by: Person, at: datetime, today: date, event_id: str, on: date, reason: str, seen_latest: int
-) -> Pin:
-    """Decide that something happens on this very day. An earlier decision about it ends."""
-    patient = locked(patient)
-    _refuse_unknown(patient, event_id, today)
-    if on < today:
+def fix_day(patient: Patient, *, by: Person, event_id: str, on: date, reason: str, seen_latest: int | None = None) -> Pin:
+    """Decide that something happens on this very day. An earlier decision about it ends, if it was seen."""
+    patient, at = locked(patient), now()
+    day = today(patient.hospital.zone)
+    _refuse_unknown(patient, event_id, day)
+    if on < day:
         raise ValidationError({"on": _("This day has gone by. Choose today or a later day.")})
     _refuse_unseen(patient.pins.filter(event_id=event_id, ended_at=None).first(), seen_latest, "on")
     patient.pins.filter(event_id=event_id, ended_at=None).update(ended_at=at)
@@ -148,14 +141,12 @@ def fix_day(
 
 
 @transaction.atomic
-def hold_back(
-    patient: Patient, *, by: Person, at: datetime, today: date, event_id: str, not_before: date, reason: str,
-    seen_latest: int,
-) -> Hold:  # fmt: skip
-    """A vet's "not yet", said today. An earlier one about the same thing ends."""
-    patient = locked(patient)
-    _refuse_unknown(patient, event_id, today)
-    if not_before <= today:
+def hold_back(patient: Patient, *, by: Person, event_id: str, not_before: date, reason: str, seen_latest: int | None = None) -> Hold:
+    """A vet's "not yet", said today. An earlier one about the same thing ends, if it was seen."""
+    patient, at = locked(patient), now()
+    day = today(patient.hospital.zone)
+    _refuse_unknown(patient, event_id, day)
+    if not_before <= day:
         raise ValidationError({"not_before": _("Choose a day after today.")})
     _refuse_unseen(patient.holds.filter(event_id=event_id, ended_at=None).first(), seen_latest, "not_before")
     patient.holds.filter(event_id=event_id, ended_at=None).update(ended_at=at)
@@ -163,7 +154,7 @@ def hold_back(
         Hold(
             patient=patient,
             event_id=event_id,
-            from_on=today,
+            from_on=day,
             not_before=not_before,
             reason=reason,
             decided_by=by,
@@ -173,40 +164,38 @@ def hold_back(
 
 
 @transaction.atomic
-def choose_window(patient: Patient, *, by: Person, at: datetime, today: date, rule: str, reason: str) -> RuleChoice:
+def choose_window(patient: Patient, *, by: Person, rule: str, reason: str) -> RuleChoice:
     """Plan this animal by another window of the protocol, in place of the usual one."""
     patient = locked(patient)
-    if rule not in {each.id for each in other_windows(live_plan(patient, today))}:
+    if rule not in {each.id for each in other_windows(live_plan(patient, today(patient.hospital.zone)))}:
         raise ValidationError({"rule": _("This window cannot be chosen for this animal now.")})
     if patient.rule_choices.filter(rule=rule, ended_at=None).exists():
         raise ValidationError({"rule": _("This window is chosen already.")})
-    return _saved(RuleChoice(patient=patient, rule=rule, reason=reason, decided_by=by, decided_at=at))
+    return _saved(RuleChoice(patient=patient, rule=rule, reason=reason, decided_by=by, decided_at=now()))
 
 
 @transaction.atomic
-def end_decision(decision: Pin | Hold | RuleChoice, *, at: datetime) -> Pin | Hold | RuleChoice:
+def end_decision(decision: Pin | Hold | RuleChoice) -> Pin | Hold | RuleChoice:
     """Take a decision back; it stays readable."""
     locked(decision.patient)
-    if not type(decision).objects.filter(pk=decision.pk, ended_at=None).update(ended_at=at):
+    if not type(decision).objects.filter(pk=decision.pk, ended_at=None).update(ended_at=now()):
         raise ValidationError(_("Somebody has taken this back already."))
     return decision
 
 
-def _refuse_unknown(patient: Patient, event_id: str, today: date) -> None:
-    instance = live_plan(patient, today).instance
+def _refuse_unknown(patient: Patient, event_id: str, day: date) -> None:
+    instance = live_plan(patient, day).instance
     events = instance.problem.events if instance else ()
     if not any(e.id == event_id and not e.done and not e.id.startswith(ASIDE) for e in events):
         raise ValidationError({"event_id": _("This is not planned any more. Look at the plan again.")})
 
 
-def _refuse_unseen(earlier: Pin | Hold | None, seen_latest: int, field: str) -> None:
+def _refuse_unseen(earlier: Pin | Hold | None, seen_latest: int | None, field: str) -> None:
     """A decision about the same thing that was made after the page was opened is never replaced unseen."""
-    if earlier and earlier.pk > seen_latest:
+    if earlier and seen_latest is not None and earlier.pk > seen_latest:
         day = earlier.on if isinstance(earlier, Pin) else earlier.not_before
         words = {"who": earlier.decided_by, "day": in_words(day), "why": earlier.reason or "–"}
-        sentence = _(
-            "%(who)s has just decided on %(day)s for this (%(why)s). Send again if your day is to stand instead."
-        )
+        sentence = _("%(who)s has just decided on %(day)s for this (%(why)s). Send again if your day is to stand instead.")
         raise ValidationError({field: ValidationError(sentence % words, code=UNSEEN)})
 
 

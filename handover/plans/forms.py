@@ -22,9 +22,7 @@ class EventForm(forms.Form):
     """A decision about one event of the plan. `events` are those that may be decided about, with their words."""
 
     event_id = forms.ChoiceField(label=gettext_lazy("What"))
-    seen_latest = forms.IntegerField(
-        widget=forms.HiddenInput, min_value=0
-    )  # the latest decision when the page was opened
+    seen_latest = forms.IntegerField(widget=forms.HiddenInput, min_value=0)  # the latest decision when the page was opened
 
     def __init__(self, *args: Any, events: Choices, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -38,9 +36,7 @@ class EventForm(forms.Form):
 class PinForm(EventForm):
     """Fix a day for something."""
 
-    on = day_field(
-        gettext_lazy("Day"), help_text=gettext_lazy("Counts even if the clinic is usually closed on that day.")
-    )
+    on = day_field(gettext_lazy("Day"), help_text=gettext_lazy("Counts even if the clinic is usually closed on that day."))
     reason = reason_field(gettext_lazy("Why on this day"), required=True)
 
 
@@ -67,6 +63,4 @@ class PublishForm(forms.Form):
 
     seen_plan = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
     seen_answer = forms.CharField(widget=forms.HiddenInput, max_length=64)
-    reason = reason_field(
-        gettext_lazy("Why the plan changes"), required=False, help_text=gettext_lazy("One line; the carer is told.")
-    )
+    reason = reason_field(gettext_lazy("Why the plan changes"), required=False, help_text=gettext_lazy("One line; the carer is told."))

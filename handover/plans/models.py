@@ -68,11 +68,7 @@ class Pin(models.Model):
     ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_pin_per_event"
-            )
-        ]
+        constraints = [models.UniqueConstraint(fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_pin_per_event")]
 
 
 class Hold(models.Model):
@@ -89,9 +85,7 @@ class Hold(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_hold_per_event"
-            ),
+            models.UniqueConstraint(fields=["patient", "event_id"], condition=Q(ended_at=None), name="one_hold_per_event"),
             models.CheckConstraint(condition=Q(not_before__gte=F("from_on")), name="a_hold_looks_ahead"),
         ]
 
@@ -108,9 +102,7 @@ class RuleChoice(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["patient", "rule"], condition=Q(ended_at=None), name="a_rule_is_chosen_once_for_an_animal"
-            )
+            models.UniqueConstraint(fields=["patient", "rule"], condition=Q(ended_at=None), name="a_rule_is_chosen_once_for_an_animal")
         ]
 
 

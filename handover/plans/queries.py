@@ -57,11 +57,7 @@ class LivePlan:
         if self.instance is None:
             return []
         used = {rule.id for rule in self.instance.rule_of_lag.values()}
-        gates = {
-            gate.id
-            for gate in self.book.gates
-            if any(f"season:{gate.id}" in e.id for e in self.instance.problem.events)
-        }
+        gates = {gate.id for gate in self.book.gates if any(f"season:{gate.id}" in e.id for e in self.instance.problem.events)}
         return sorted(self.book.adoptions[name] for name in used | gates)
 
 

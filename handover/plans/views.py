@@ -43,7 +43,7 @@ from handover.plans.wording import (
 from handover.schedule.changes import ASIDE
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
-from hospital.clock import now, today
+from hospital.clock import today
 from hospital.pages import done, pressed, show, status_of
 from hospital.people.models import Role
 
@@ -111,7 +111,7 @@ def publish(request: HttpRequest, patient: Patient) -> HttpResponse:
     if request.method != "POST":
         return redirect("plans:replan", patient.case_number)
     form = PublishForm(request.POST)
-    if done(form, actions.publish, patient, by=request.user, at=now(), today=today()):
+    if done(form, actions.publish, patient, by=request.user):
         words = {"version": form.result.version}
         messages.success(request, _("Version %(version)d of the plan is in force. Make the carer a new pack.") % words)
         return redirect("plans:plan", patient.case_number)
@@ -200,10 +200,8 @@ def _open_events(live: LivePlan) -> list[tuple[str, str]]:
     return [(event_id, event_label(live.instance.meaning[event_id])) for event_id in events]
 
 
-def _decide(
-    request: HttpRequest, patient: Patient, form: BaseForm, action: Callable, heading: str, lead: str, save: str
-) -> HttpResponse:
-    if done(form, action, patient, by=request.user, at=now(), today=today()):
+def _decide(request: HttpRequest, patient: Patient, form: BaseForm, action: Callable, heading: str, lead: str, save: str) -> HttpResponse:
+    if done(form, action, patient, by=request.user):
         messages.success(request, _("Noted. Look at what it does to the plan, then publish."))
         return redirect("plans:replan", patient.case_number)
     if isinstance(form, EventForm) and form.was_refused_unseen():
@@ -231,7 +229,7 @@ def unchoose(request: HttpRequest, patient: Patient, pk: int) -> HttpResponse:
 
 
 def _end(request: HttpRequest, patient: Patient, decision: Any) -> HttpResponse:
-    if request.method == "POST" and pressed(request, actions.end_decision, decision, at=now()):
+    if request.method == "POST" and pressed(request, actions.end_decision, decision):
         messages.success(request, _("Taken back. Look at what it does to the plan, then publish."))
         return redirect("plans:replan", patient.case_number)
     return redirect("plans:plan", patient.case_number)

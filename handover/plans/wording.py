@@ -86,9 +86,7 @@ def rows_of(live: LivePlan) -> list[Row]:
     pins = {pin.event_id: pin for pin in live.patient.pins.all() if pin.ended_at is None}
     holds = {hold.event_id: hold for hold in live.patient.holds.all() if hold.ended_at is None}
     events = (e for e in live.instance.problem.events if not e.done and not e.id.startswith(ASIDE))
-    rows = [
-        _row(live.instance, live.planned, e, late.get(e.id), pins.get(e.id), holds.get(e.id), today) for e in events
-    ]
+    rows = [_row(live.instance, live.planned, e, late.get(e.id), pins.get(e.id), holds.get(e.id), today) for e in events]
     return sorted(rows, key=lambda row: (row.on, row.label))
 
 
@@ -188,11 +186,7 @@ def late_items(live: LivePlan) -> list[LateItem]:
 def _late_item(live: LivePlan, late: Late) -> LateItem:
     assert live.instance is not None
     words = {"due": day_in_words(late.was_due_on), "last": day_in_words(late.last_day)}
-    text = (
-        _("It was agreed for %(last)s.")
-        if late.rule_id == PIN
-        else _("It was due on %(due)s, on %(last)s at the latest.")
-    )
+    text = _("It was agreed for %(last)s.") if late.rule_id == PIN else _("It was due on %(due)s, on %(last)s at the latest.")
     return LateItem(
         event_id=late.event_id,
         label=event_label(live.instance.meaning[late.event_id]),
@@ -209,13 +203,9 @@ def notes_of(live: LivePlan) -> list[str]:
     notes = []
     for each in live.instance.overruled:
         rule = _("“%(what)s” would be due by %(last)s; it waits longer, because of a “not yet” or its season.")
-        notes.append(
-            rule % {"what": event_label(live.instance.meaning[each.event_id]), "last": day_in_words(each.last_day)}
-        )
+        notes.append(rule % {"what": event_label(live.instance.meaning[each.event_id]), "last": day_in_words(each.last_day)})
     for name in live.instance.unused:
-        notes.append(
-            _("A fixed day or a “not yet” names something that is not planned any more: %(what)s.") % {"what": name}
-        )
+        notes.append(_("A fixed day or a “not yet” names something that is not planned any more: %(what)s.") % {"what": name})
     return list(dict.fromkeys(notes))
 
 
@@ -251,9 +241,7 @@ def decisions_of(live: LivePlan, names: Mapping[str, str]) -> dict[str, list[dic
     return {
         "pins": [_decision(pin, names, pin.event_id) for pin in _counting(patient.pins)],
         "holds": [_decision(hold, names, hold.event_id) for hold in _counting(patient.holds)],
-        "choices": [
-            {"row": each, "words": rules.get(each.rule, each.rule)} for each in _counting(patient.rule_choices)
-        ],
+        "choices": [{"row": each, "words": rules.get(each.rule, each.rule)} for each in _counting(patient.rule_choices)],
     }
 
 

@@ -21,7 +21,7 @@ from handover.schedule.problem import CLINIC, Problem
 
 EFFORT = 20_000
 ROUNDS_AT_MOST = 300
-PATIENCE_AT_ROOT, PATIENCE_IN_BRANCH = 12, 6  # rounds after which a bound must have moved
+PATIENCE_AT_ROOT, PATIENCE_IN_BRANCH = 10, 5  # rounds after which a bound must have moved
 PROGRESS = 8  # ... by this part of what is missing
 
 
@@ -141,7 +141,7 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
             round_off(hunt, state, and_polish=turn % 8 == 0)
         if bound > hunt.ceiling or (may_stop and hunt.is_over):
             return None
-        if turn % 4 == 3:
+        if turn % 4 == 3 or (turn == 0 and not may_stop):
             kept = bounds.too_dear(model, state, hunt.ceiling)
             if kept and not bounds.restrict(model, state, kept):
                 return None
@@ -151,7 +151,7 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
             mark = top
         if stalled >= 3:
             reach, stalled = reach * 0.6, 0
-        gap = min(hunt.ceiling + SCALE - bound, abs(bound) // 4 + SCALE)
+        gap = min(hunt.ceiling + SCALE - bound, abs(bound) // 6 + SCALE)
         if not bounds.move_shares(model, state, days, pull, reach * gap):
             break
     state.bound = top

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 
 from hospital.people.access import CHOSEN, for_anyone
 from hospital.people.forms import SignInForm
-from hospital.people.models import STAFF, Role
+from hospital.people.models import STAFF
 from hospital.sites.models import Hospital
 
 CARER_SESSION_S = 30 * 24 * 3600  # a phone on the river bank must not ask for a password before it sends a log
