@@ -129,7 +129,8 @@ _SQLITE_OPTIONS = {
         "PRAGMA recursive_triggers=ON; PRAGMA busy_timeout=20000; PRAGMA cache_size=-20000"
     ),
 }
-DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'hospital.sqlite3'}")}
+_address = env.str("DATABASE_URL", default="") or f"sqlite:///{DATA_DIR / 'hospital.sqlite3'}"
+DATABASES = {"default": env.db_url_config(_address)}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["OPTIONS"] = _SQLITE_OPTIONS
 elif DATABASES["default"]["ENGINE"].endswith("postgresql"):

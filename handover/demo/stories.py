@@ -275,12 +275,9 @@ class Story:
 
     def _publish(self, reason: str) -> None:
         """Publish today's plan. One that changes nothing, or whose dates collide, leaves the old one in force."""
-        on, current = today_at(self.hospital.zone), plan_in_force(self.patient)
-        live = live_plan(self.patient, on)
-        if live.planned is None or not changes_since(current, live):
-            return
-        seen = {"seen_plan": current.pk if current else 0, "seen_answer": live.digest}
-        plans.publish(self.patient, by=self.vet, at=now(), today=on, reason=reason, **seen)
+        current, live = plan_in_force(self.patient), live_plan(self.patient, today_at(self.hospital.zone))
+        if live.planned is not None and changes_since(current, live):
+            plans.publish(self.patient, by=self.vet, reason=reason)
 
     def _event_id(self, event: str) -> str:
         """The open event of that name in today's problem."""
@@ -289,22 +286,18 @@ class Story:
 
     def _pin(self, row: Row) -> Step:
         by, on = self.cast.people[row["by"]], self.today + timedelta(days=row["in_days"])
-        fixed = {"on": on, "reason": row["reason"], "seen_latest": 0}
 
         def pin() -> None:
-            where = {"today": today_at(self.hospital.zone), "event_id": self._event_id(row["event"])}
-            plans.fix_day(self.patient, by=by, at=now(), **where, **fixed)
+            plans.fix_day(self.patient, by=by, event_id=self._event_id(row["event"]), on=on, reason=row["reason"])
 
         return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, pin)
 
     def _hold(self, row: Row) -> Step:
         by = self.cast.people[row["by"]]
         until = max(next_first_of_may(self.today), self.today + timedelta(days=row.get("least_days", 0)))
-        held = {"not_before": until, "reason": row["reason"], "seen_latest": 0}
 
         def hold() -> None:
-            where = {"today": today_at(self.hospital.zone), "event_id": self._event_id(row["event"])}
-            plans.hold_back(self.patient, by=by, at=now(), **where, **held)
+            plans.hold_back(self.patient, by=by, event_id=self._event_id(row["event"]), not_before=until, reason=row["reason"])
 
         return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, hold)
 
