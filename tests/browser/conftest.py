@@ -25,13 +25,6 @@ PHONE = {"width": 360, "height": 780}
 DESK = {"width": 1280, "height": 900}
 
 
-def pytest_collection_modifyitems(items) -> None:
-    """All browser tests share one demonstration, so they stay together on one worker."""
-    for item in items:
-        if "tests/browser" in str(item.path):
-            item.add_marker(pytest.mark.xdist_group("browser"))
-
-
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -45,8 +38,8 @@ def demo(tmp_path_factory) -> str:
     environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "SITE_URL")}
     environment |= {"DATA_DIR": str(folder), "HOSPITAL_OWN_PYTHON": "1"}
     command = [sys.executable, "manage.py", "demo", "--port", str(port)]
-    log = (folder / "log").open("w")
-    server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT)
+    with (folder / "log").open("w") as log:
+        server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT)
     try:
         _wait_for(f"http://127.0.0.1:{port}/sign-in/", server, folder / "log")
         yield f"http://127.0.0.1:{port}"

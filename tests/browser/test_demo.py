@@ -4,6 +4,8 @@ import pytest
 
 from tests.browser.conftest import PHONE, sign_in
 
+pytestmark = pytest.mark.xdist_group("browser")  # all browser tests share one demonstration, on one worker
+
 
 def email_of(people: dict, key: str) -> str:
     return next(person["email"] for person in people["person"] if person["key"] == key)
