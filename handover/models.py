@@ -4,9 +4,9 @@ from handover.logs.models import LogEntry, LogSeen
 from handover.packs.models import Pack
 from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, RuleChoice, WaterDecision
 from handover.protocols.models import Adoption, Advice, LibraryRow
-from handover.releases.models import CriterionFinding
+from handover.releases.models import CriterionFinding, GoAhead, ReleaseDay
 
 __all__ = [
-    "Adoption", "Advice", "CriterionFinding", "CurrentPlan", "Hold", "LibraryRow", "LogEntry", "LogSeen", "Pack", "Pin",
-    "Plan", "PlannedDate", "RuleChoice", "WaterDecision",
+    "Adoption", "Advice", "CriterionFinding", "CurrentPlan", "GoAhead", "Hold", "LibraryRow", "LogEntry", "LogSeen",
+    "Pack", "Pin", "Plan", "PlannedDate", "ReleaseDay", "RuleChoice", "WaterDecision",
 ]

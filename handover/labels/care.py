@@ -76,6 +76,10 @@ BECAUSE = {
     Because.TOO_SHORT: gettext_lazy("%(figure)s minutes in water; %(limit)s or more count towards the next step."),
     Because.WEIGHT_FELL: gettext_lazy("It has lost %(figure)s %% of its weight."),
     Because.UNFED: gettext_lazy("It has not eaten for %(figure)s hours."),
+    Because.WEIGHT_DOUBTFUL: gettext_lazy(
+        "%(figure)s g is far from the last weight, %(limit)s g. Look at the scale and the unit, then weigh again."
+    ),
+    Because.QUIETER: gettext_lazy("It is quieter than usual."),
     Because.BLOOD_IN_DROPPINGS: gettext_lazy("There was blood in the droppings."),
     Because.DOSE_NOT_TAKEN: ngettext_lazy("%(figure)s dose was not taken.", "%(figure)s doses were not taken.", "figure"),
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
@@ -13,9 +13,11 @@ from handover.labels.events import event_label
 from handover.labels.rules import plain_days, rule_days
 from handover.labels.why import day_in_words
 from handover.schedule.case import Instance
+from handover.schedule.changes import is_shut
 from handover.schedule.explain import Cure, CureKind, cures
 from handover.schedule.plan import Conflict, Planned, plan
-from handover.schedule.problem import CLINIC, CLOSED, HOME, HORIZON, PIN, TODAY, Lag
+from handover.schedule.problem import CARER, CLINIC, CLOSED, HOME, HORIZON, PIN, TODAY, Lag, Problem
+from handover.schedule.windows import windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +29,10 @@ class Line:
 
 
 def conflict_lines(instance: Instance, conflict: Conflict) -> list[Line]:
-    """Every member of a conflict: take any one away, and the rest can be planned."""
-    return [member_line(instance, member) for member in conflict.members]
+    """Every member of a conflict: take any one away, and the rest can be planned. A source is told once."""
+    lines = [member_line(instance, member) for member in conflict.members]
+    told = [line.detail for line in lines]
+    return [Line(line.words, line.detail if told.index(line.detail) == n else "") for n, line in enumerate(lines)]
 
 
 def member_line(instance: Instance, member: str) -> Line:
@@ -65,10 +69,11 @@ def _closed(instance: Instance, calendar: str) -> str:
 
 
 def _lag_line(instance: Instance, lag: Lag) -> Line:
+    days = rule_days(lag.min, None, lag.max)
     words = {
         "what": event_label(instance.meaning[lag.end]),
         "anchor": event_label(instance.meaning[lag.start]),
-        "days": rule_days(lag.min, None, lag.max),
+        "days": days[:1].lower() + days[1:],
     }
     if lag.id.startswith("hold@"):
         until = {"day": day_in_words(_fixed(instance, lag.start) + timedelta(lag.min or 0)), **words}
@@ -78,7 +83,7 @@ def _lag_line(instance: Instance, lag: Lag) -> Line:
             _("“%(what)s” must fall in its season, which opens on %(day)s.") % (words | {"day": day_in_words(_fixed(instance, lag.start))})
         )
     rule = instance.rule_of_lag.get(lag.id)
-    return Line(_("“%(what)s”: %(days)s after “%(anchor)s”.") % words, rule.source if rule else "")
+    return Line(_("“%(what)s” must be %(days)s after “%(anchor)s”.") % words, rule.source if rule else "")
 
 
 def _fixed(instance: Instance, event_id: str) -> date:
@@ -111,11 +116,26 @@ class CureLine:
     reason: str = ""
 
 
-def cure_lines(instance: Instance, conflict: Conflict) -> list[CureLine]:
-    """The single changes that would settle a conflict, the smallest first."""
+def cure_lines(instance: Instance, conflict: Conflict) -> tuple[list[CureLine], bool]:
+    """The single changes that would settle a conflict, the smallest first, and whether each settles everything.
+
+    If another conflict stands beside this one, no single change settles both: then the changes are for this one.
+    """
     found = cures(instance.problem, conflict)
-    lines = (_CURES[cure.kind](instance, cure) for cure in found)
-    return list(dict.fromkeys(line for line in lines if line))
+    is_all = bool(found)
+    found = found or cures(_alone(instance.problem, conflict), conflict)
+    lines = (CURES[cure.kind](instance, cure) for cure in found)
+    return list(dict.fromkeys(line for line in lines if line)), is_all
+
+
+def _alone(problem: Problem, conflict: Conflict) -> Problem:
+    """The problem with no rules and fixed days but those of the conflict."""
+    members = conflict.members
+    return replace(
+        problem,
+        events=tuple(e if e.done or f"{PIN}{e.id}" in members else replace(e, pinned=None) for e in problem.events),
+        lags=tuple(lag for lag in problem.lags if lag.id in members),
+    )
 
 
 def _move_pin(instance: Instance, cure: Cure) -> CureLine | None:
@@ -153,32 +173,37 @@ def _shorten_min(instance: Instance, cure: Cure) -> CureLine:
 
 
 def _lengthen_max(instance: Instance, cure: Cure) -> CureLine:
+    """A vet's "not yet" outweighs the latest day, so the thing may wait until the day on which it would then be."""
     lag = _lag(instance, cure)
     said = _said(instance, lag.end, cure)
-    words = _("Let “%(what)s” be up to %(days)s later than its protocol says.")
     then = plan(cure.problem)
     if lag.id.startswith("season@") or not isinstance(then, Planned) or _is_fixed(instance, lag.end):
-        return CureLine(words % said)
-    reason = _("Its dates collided: the latest day moves by %(days)s.") % said
-    return CureLine(words % said, Way.HOLD, lag.end, then.days[lag.end], reason)
+        return CureLine(_("Let “%(what)s” be up to %(days)s later than its protocol says.") % said)
+    words = _("Let “%(what)s” be later than its protocol says: a vet decides.")
+    return CureLine(words % said, Way.HOLD, lag.end, then.days[lag.end], _("Its latest day cannot be kept"))
 
 
 def _open(instance: Instance, cure: Cure) -> CureLine:
     """One open day: the plan may go there by fixing the thing that needs it, for a fixed day counts when closed too."""
-    words, day = _("Open the clinic on %(day)s."), {"day": day_in_words(cure.on) if cure.on else ""}
-    event_id = _what_needs(cure)
-    if event_id is None:
-        return CureLine(words % day)
-    return CureLine(words % day, Way.PIN, event_id, cure.on, _("The clinic opens for it on this day"))
-
-
-def _what_needs(cure: Cure) -> str | None:
-    """The thing that, fixed on the day that would open, settles the conflict by itself."""
+    words = _("Open the clinic on %(day)s.") % _said(instance, "", cure)
     then = plan(cure.problem)
     if not isinstance(then, Planned):
-        return None
-    there = [e for e in cure.problem.events if not e.fixed and e.place == cure.target and then.days[e.id] == cure.on]
-    return there[0].id if len(there) == 1 else None
+        return CureLine(words)
+    there = [e.id for e in cure.problem.events if e.place == CLINIC and not e.fixed and then.days[e.id] == cure.on]
+    rules = [lag.end for lag in cure.problem.lags if lag.end in there and lag.max is not None]
+    needs_it = next((name for name in rules if _would_be_late(cure, name)), None)
+    if needs_it is None:
+        return CureLine(words)
+    return CureLine(words, Way.PIN, needs_it, cure.on, _("The clinic opens for it on this day"))
+
+
+def _would_be_late(cure: Cure, event_id: str) -> bool:
+    """Whether the thing cannot be on any day after the one that would open."""
+    assert cure.on is not None
+    window = windows(cure.problem).get(event_id)
+    later = (cure.on + timedelta(n) for n in range(1, (window.closes - cure.on).days + 1)) if window else ()
+    calendars = [cure.problem.closed[name] for name in (CLINIC, CARER) if name in cure.problem.closed]
+    return all(any(is_shut(calendar, day) for calendar in calendars) for day in later)
 
 
 def _carer_back(instance: Instance, cure: Cure) -> CureLine:
@@ -191,7 +216,7 @@ def _carer_leaves(instance: Instance, cure: Cure) -> CureLine:
     return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)})
 
 
-_CURES: dict[CureKind, Callable[[Instance, Cure], CureLine | None]] = {
+CURES: dict[CureKind, Callable[[Instance, Cure], CureLine | None]] = {
     CureKind.MOVE_PIN: _move_pin,
     CureKind.EXTEND_HORIZON: _extend_horizon,
     CureKind.SHORTEN_MIN: _shorten_min,

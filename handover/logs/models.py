@@ -5,10 +5,12 @@ from __future__ import annotations
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient, Placement
 from hospital.edits import Versioned
+from hospital.people.models import Person
 
 
 class Eaten(models.TextChoices):
@@ -45,6 +47,29 @@ class Answer(models.TextChoices):
     PHONE_NOW = "phone_now", _("Phone now")
 
 
+# What can happen to people and animal; the same words as schedule.answers.Because.
+MISHAPS = {
+    "carer_hurt": _("Somebody was bitten, scratched or hurt"),
+    "escaped": _("It has escaped"),
+    "died": _("It has died"),
+}
+
+
+class LogEntryQuerySet(models.QuerySet):
+    def visible_to(self, person: Person) -> LogEntryQuerySet:
+        """Reports about the animals that a person sees, and the person's own."""
+        return self.filter(Q(patient__in=Patient.objects.visible_to(person)) | Q(author=person))
+
+    def counting(self) -> LogEntryQuerySet:
+        """What stands: of a report and its corrections only the latest one."""
+        later = LogEntry.objects.filter(
+            Q(corrects=OuterRef("pk"))
+            | Q(corrects__isnull=False, corrects=OuterRef("corrects")) & Q(made_at__gt=OuterRef("made_at"))
+            | Q(corrects__isnull=False, corrects=OuterRef("corrects"), made_at=OuterRef("made_at"), pk__gt=OuterRef("pk"))
+        )
+        return self.exclude(Exists(later))
+
+
 class LogEntry(models.Model):
     """One report about one animal. `key` is made on the carer's device, so that sending it twice stores it once."""
 
@@ -66,16 +91,23 @@ class LogEntry(models.Model):
     bandage = models.CharField(max_length=8, choices=BandageState, blank=True)
     activity = models.CharField(max_length=8, choices=Activity, blank=True)
     signs = models.JSONField(default=list, blank=True)  # of schedule.watertime.Sign
-    doses = models.JSONField(default=list, blank=True)  # [{"order": id, "kind": "given"}]
+    happened = models.JSONField(default=list, blank=True)  # of MISHAPS
+    doses = models.JSONField(default=list, blank=True)  # [{"order": id, "number": 0 for the first, "kind": "given"}]
     worries = models.TextField(blank=True)
     photo = models.FileField(upload_to="logs", blank=True)
     answer = models.CharField(max_length=9, choices=Answer)
-    reasons = models.JSONField(default=list)
+    reasons = models.JSONField(default=list)  # of schedule.answers.Because with their numbers, and of FLAGS
+    is_worrying = models.BooleanField(default=False)  # somebody at the hospital must look at it
     corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="corrections")
+
+    objects = LogEntryQuerySet.as_manager()
 
     class Meta:
         ordering = ["made_at", "id"]
-        indexes = [models.Index(fields=["patient", "-on"], name="logs_of_a_patient")]
+        indexes = [
+            models.Index(fields=["patient", "-on"], name="logs_of_a_patient"),
+            models.Index(fields=["patient"], condition=Q(is_worrying=True), name="worrying_logs"),
+        ]
 
 
 class LogSeen(Versioned):

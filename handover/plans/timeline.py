@@ -9,9 +9,9 @@ from datetime import date, timedelta
 from handover.schedule.changes import is_shut
 from handover.schedule.problem import CARER, CLINIC, Closed
 
-WIDTH, LABELS, MARGIN = 800, 262, 14
+WIDTH, LABELS, MARGIN = 960, 372, 14
 TOP, ROW = 34, 30
-LONGEST_LABEL = 28
+LONGEST_LABEL = 45
 MOST_DAYS_BACK = 21
 
 
@@ -121,11 +121,10 @@ class _Scale:
 
 def _line(scale: _Scale, entry: Entry, number: int) -> Line:
     y = TOP + ROW * number
-    short = entry.label if len(entry.label) <= LONGEST_LABEL else entry.label[: LONGEST_LABEL - 1] + "…"
     has_window = entry.state != "done" and entry.opens and entry.closes
     return Line(
         label=entry.label,
-        short=short,
+        short=_shortened(entry.label),
         y=y + ROW // 2,
         text_y=y + ROW // 2 + 5,
         bar_y=y + 7,
@@ -135,6 +134,15 @@ def _line(scale: _Scale, entry: Entry, number: int) -> Line:
         window=scale.bar(entry.opens, entry.closes) if has_window and entry.opens and entry.closes else None,
         season=scale.bar(*entry.season) if entry.season else None,
     )
+
+
+def _shortened(label: str) -> str:
+    """As much of a label as there is room for; the number at its end, which tells links of a chain apart, is kept."""
+    if len(label) <= LONGEST_LABEL:
+        return label
+    start, bracket, number = label.rpartition(" (")
+    tail = f" ({number}" if bracket and len(number) < 12 else ""
+    return f"{(start if tail else label)[: LONGEST_LABEL - 1 - len(tail)].rstrip()}…{tail}"
 
 
 def _months(scale: _Scale) -> Iterator[Mark]:

@@ -16,6 +16,7 @@ from handover.labels.conflicts import conflict_lines
 from handover.labels.events import dated_label, event_label
 from handover.labels.rules import rule_figures
 from handover.plans import actions
+from handover.plans.cures import cures_of
 from handover.plans.forms import ChoiceForm, EventForm, HoldForm, PinForm, PublishForm
 from handover.plans.models import Plan, PlannedDate
 from handover.plans.queries import (
@@ -30,7 +31,6 @@ from handover.plans.queries import (
 )
 from handover.plans.wording import (
     change_lines,
-    cures_of,
     decisions_of,
     done_rows,
     late_items,
@@ -68,8 +68,16 @@ def plan(request: HttpRequest, patient: Patient) -> HttpResponse:
         "picture": picture_of(live, rows, visits),
         **decisions_of(live, names_of(live, published)),
         "windows": other_windows(live),
+        "agreed": _agreed(patient, published) if published and live.planned is None else [],
     }
     return show(request, "plans/plan.html", context)
+
+
+def _agreed(patient: Patient, published: Plan) -> list[dict[str, Any]]:
+    """The published dates that are still to come: what people go by while nothing new can be planned."""
+    standing = standings([patient], today())[patient.pk]
+    dates = [_dated(row, standing.done) for row in published.dates.all() if row.event_id not in standing.gone]
+    return [date for date in dates if not date["done_on"]]
 
 
 def _base(request: HttpRequest, patient: Patient, live: LivePlan, published: Plan | None) -> dict[str, Any]:
@@ -81,7 +89,7 @@ def _base(request: HttpRequest, patient: Patient, live: LivePlan, published: Pla
         "published": published,
         "changes": change_lines(changes_since(published, live), names),
         "conflict": conflict_lines(live.instance, live.conflict) if live.instance and live.conflict else [],
-        "cures": cures_of(live),
+        **cures_of(live),
         "can_plan": bool(roles & {Role.VET, Role.COORDINATOR}),
         "is_vet": Role.VET in roles,
     }

@@ -11,7 +11,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from handover.labels.changes import KINDS, cause_in_words
-from handover.labels.conflicts import CureLine, Way, cure_lines
 from handover.labels.events import event_label, name_of, plain_label
 from handover.labels.rules import rule_figures
 from handover.labels.why import Side, Step, day_in_words, day_reasons, sentence, sum_in_words
@@ -22,8 +21,6 @@ from handover.schedule.case import PIN, Instance, Late
 from handover.schedule.changes import ASIDE, Cause, Change, Kind
 from handover.schedule.plan import Planned
 from handover.schedule.problem import CLINIC, Event
-
-MOST_CURES = 8  # more than a person wants to choose from
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +60,7 @@ class Visit:
     on: date
     rows: tuple[Row, ...]
     minutes: int
-    bring: tuple[str, ...]
+    bring: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +168,8 @@ def visits_of(live: LivePlan, rows: Sequence[Row]) -> list[Visit]:
 def _visit(live: LivePlan, on: date, rows: list[Row]) -> Visit:
     assert live.instance is not None
     names = [name_of(live.instance.meaning[row.event_id].event) for row in rows]
-    bring = dict.fromkeys(name.bring for name in names if name.bring)
-    return Visit(on, tuple(rows), sum(name.minutes for name in names), tuple(bring))
+    bring = dict.fromkeys(part.strip() for name in names for part in name.bring.split(",") if part.strip())
+    return Visit(on, tuple(rows), sum(name.minutes for name in names), ", ".join(bring))
 
 
 def late_items(live: LivePlan) -> list[LateItem]:
@@ -186,7 +183,12 @@ def late_items(live: LivePlan) -> list[LateItem]:
 def _late_item(live: LivePlan, late: Late) -> LateItem:
     assert live.instance is not None
     words = {"due": day_in_words(late.was_due_on), "last": day_in_words(late.last_day)}
-    text = _("It was agreed for %(last)s.") if late.rule_id == PIN else _("It was due on %(due)s, on %(last)s at the latest.")
+    if late.rule_id == PIN:
+        text = _("It was agreed for %(last)s.")
+    elif late.was_due_on == late.last_day:
+        text = _("It was due by %(last)s.")
+    else:
+        text = _("It was due on %(due)s, on %(last)s at the latest.")
     return LateItem(
         event_id=late.event_id,
         label=event_label(live.instance.meaning[late.event_id]),
@@ -239,28 +241,18 @@ def decisions_of(live: LivePlan, names: Mapping[str, str]) -> dict[str, list[dic
     rules = {rule.id: rule_figures(rule) for rule in live.book.rules}
     patient = live.patient
     return {
-        "pins": [_decision(pin, names, pin.event_id) for pin in _counting(patient.pins)],
-        "holds": [_decision(hold, names, hold.event_id) for hold in _counting(patient.holds)],
-        "choices": [{"row": each, "words": rules.get(each.rule, each.rule)} for each in _counting(patient.rule_choices)],
+        "pins": [_decision(pin, names, pin.event_id) for pin in counting(patient.pins)],
+        "holds": [_decision(hold, names, hold.event_id) for hold in counting(patient.holds)],
+        "choices": [{"row": each, "words": rules.get(each.rule, each.rule)} for each in counting(patient.rule_choices)],
     }
 
 
-def _counting(decisions: Manager) -> QuerySet:
+def counting(decisions: Manager) -> QuerySet:
     return decisions.filter(ended_at=None).select_related("decided_by").order_by("pk")
 
 
 def _decision(row: Pin | Hold, names: Mapping[str, str], event_id: str) -> dict:
     return {"row": row, "label": names.get(event_id) or plain_label(event_id)}
-
-
-def cures_of(live: LivePlan) -> list[tuple[CureLine, int | None]]:
-    """What would settle a conflict, each with the number of the decision that it takes back."""
-    if live.instance is None or live.conflict is None:
-        return []
-    rows = {Way.UNPIN: _counting(live.patient.pins), Way.UNHOLD: _counting(live.patient.holds)}
-    numbers = {way: dict(found.values_list("event_id", "pk")) for way, found in rows.items()}
-    lines = cure_lines(live.instance, live.conflict)[:MOST_CURES]
-    return [(line, numbers.get(line.way, {}).get(line.event_id)) for line in lines]
 
 
 # --- differences --------------------------------------------------------------------------------------------------

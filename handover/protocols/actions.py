@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import Max
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -49,11 +50,13 @@ def adopt(
 def adopt_group(group: TaxonGroup, *, hospital: Hospital, by: Person, at: datetime) -> list[Adoption]:
     """Put every row of a group in force that is not yet, as the library has it. Alternatives are left to be chosen."""
     adopted = set(adoptions_in_force(hospital).values_list("kind", "slug"))
-    rows = LibraryRow.objects.filter(group=group, is_alternative=False)
+    rows = LibraryRow.objects.filter(group=group, is_alternative=False).select_related("group")
     missing = [row for row in rows if (row.kind, row.slug) not in adopted]
     if not missing:
         raise ValidationError(_("Everything for this group is in force already."))
-    return [_begin(row, hospital, row.content, by=by, at=at) for row in missing]
+    versions = _last_versions(hospital, [row.slug for row in missing])
+    fresh = [_new(row, hospital, row.content, versions.get((row.kind, row.slug), 0), by=by, at=at) for row in missing]
+    return _saved(fresh)
 
 
 @transaction.atomic
@@ -94,21 +97,45 @@ def _with_figures(subject: LibraryRow | Adoption, figures: Mapping[str, Any]) ->
         raise ValidationError(str(refusal)) from None
 
 
-def _begin(
-    subject: LibraryRow | Adoption, hospital: Hospital, content: Mapping[str, Any], *, by: Person, at: datetime
+def _begin(subject: LibraryRow | Adoption, hospital: Hospital, content: Mapping[str, Any], *, by: Person, at: datetime) -> Adoption:
+    last = _last_versions(hospital, [subject.slug]).get((subject.kind, subject.slug), 0)
+    return _saved([_new(subject, hospital, content, last, by=by, at=at)])[0]
+
+
+def _last_versions(hospital: Hospital, slugs: Iterable[str]) -> dict[tuple[str, str], int]:
+    ever = Adoption.objects.filter(hospital=hospital, slug__in=slugs).values_list("kind", "slug")
+    return {(kind, slug): version for kind, slug, version in ever.annotate(Max("version"))}
+
+
+def _new(
+    subject: LibraryRow | Adoption,
+    hospital: Hospital,
+    content: Mapping[str, Any],
+    last_version: int,
+    *,
+    by: Person,
+    at: datetime,
 ) -> Adoption:
-    earlier = (
-        Adoption.objects.filter(hospital=hospital, kind=subject.kind, slug=subject.slug).order_by("-version").first()
-    )
-    adoption = Adoption(
-        hospital=hospital, kind=subject.kind, slug=subject.slug, group=subject.group, content=content,
-        version=earlier.version + 1 if earlier else 1, source=subject.source, adopted_by=by, adopted_at=at,
+    return Adoption(
+        hospital=hospital,
+        kind=subject.kind,
+        slug=subject.slug,
+        group=subject.group,
+        content=content,
+        version=last_version + 1,
+        source=subject.source,
+        adopted_by=by,
+        adopted_at=at,
         how_known=subject.how_known if content == subject.content else OWN_FIGURES,
-    )  # fmt: skip
-    adoption.full_clean(validate_constraints=False)  # the database itself settles a race, below
+    )
+
+
+def _saved(adoptions: list[Adoption]) -> list[Adoption]:
+    """Save them all, or none: the database settles a race between two vets."""
+    for adoption in adoptions:
+        adoption.clean_fields(exclude=["hospital", "group", "adopted_by"])  # rows that were just read
     try:
         with transaction.atomic():
-            adoption.save()
+            return Adoption.objects.bulk_create(adoptions)
     except IntegrityError:
         raise ValidationError(_("Somebody adopted this at the same moment. Look again, then decide.")) from None
-    return adoption

@@ -33,9 +33,7 @@ class FiguresForm(forms.Form):
 
     figures: tuple[str, ...] = ()
 
-    seen_version = forms.IntegerField(
-        widget=forms.HiddenInput, min_value=0
-    )  # the version in force that was seen; 0: none
+    seen_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0)  # the version in force that was seen; 0: none
 
     def __init__(self, *args: Any, value: Value, **kwargs: Any) -> None:
         self.value = value
@@ -58,9 +56,7 @@ class RuleForm(FiguresForm):
 
     figures = ("min_days", "usual_days", "max_days", "weight")
 
-    min_days = _days(
-        gettext_lazy("At least"), help_text=gettext_lazy("Never earlier than this many days. Empty: no limit.")
-    )
+    min_days = _days(gettext_lazy("At least"), help_text=gettext_lazy("Never earlier than this many days. Empty: no limit."))
     usual_days = _days(gettext_lazy("Usually"), help_text=gettext_lazy("The day that the plan aims at."))
     max_days = _days(gettext_lazy("At most"), help_text=gettext_lazy("Late after this many days. Empty: never late."))
     weight = _number(
@@ -77,9 +73,7 @@ class RuleForm(FiguresForm):
         if figures and all(figures[name] is None for name in ("min_days", "usual_days", "max_days")):
             self.add_error("usual_days", _("Give at least one of the three figures, or withdraw the row."))
         if figures and self.value.repeat_until and not figures["usual_days"]:
-            self.add_error(
-                "usual_days", _("This is done again and again, so it needs a usual interval of 1 day or more.")
-            )
+            self.add_error("usual_days", _("This is done again and again, so it needs a usual interval of 1 day or more."))
         return cleaned
 
 
@@ -113,9 +107,7 @@ class GateForm(FiguresForm):
 
     figures = ("opens", "closes")
 
-    opens = MonthAndDayField(
-        label=gettext_lazy("First day (day-month)"), help_text=gettext_lazy("In the north, as 01-05 for 1 May.")
-    )
+    opens = MonthAndDayField(label=gettext_lazy("First day (day-month)"), help_text=gettext_lazy("In the north, as 01-05 for 1 May."))
     closes = MonthAndDayField(label=gettext_lazy("Last day (day-month)"))
 
 
@@ -138,9 +130,7 @@ class WaterForm(FiguresForm):
     figures = ("dry_days", "ladder", "clean_days", "used_share_percent", "mild_steps_down")
 
     dry_days = _number(gettext_lazy("Dry days after the wound was closed"), unit=gettext_lazy("days"))
-    ladder = LadderField(
-        label=gettext_lazy("Steps, in minutes a day"), help_text=gettext_lazy("Rising, with commas between them.")
-    )
+    ladder = LadderField(label=gettext_lazy("Steps, in minutes a day"), help_text=gettext_lazy("Rising, with commas between them."))
     clean_days = _number(gettext_lazy("Clean days in a row for the next step"), unit=gettext_lazy("days"), least=1)
     used_share_percent = _number(gettext_lazy("Share of the time that counts as used"), unit="%", least=1, most=100)
     mild_steps_down = _number(gettext_lazy("Steps down after a mild sign"), least=1, most=50)
@@ -151,9 +141,7 @@ class TargetForm(FiguresForm):
 
     figures = ("target",)
 
-    target = forms.CharField(
-        label=gettext_lazy("Figure"), max_length=40, widget=forms.TextInput(attrs={"class": "w-10"})
-    )
+    target = forms.CharField(label=gettext_lazy("Figure"), max_length=40, widget=forms.TextInput(attrs={"class": "w-10"}))
 
     def __init__(self, *args: Any, value: Criterion, **kwargs: Any) -> None:
         super().__init__(*args, value=value, **kwargs)

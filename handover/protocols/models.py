@@ -52,9 +52,7 @@ class Adoption(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["hospital", "kind", "slug"], condition=Q(ended_at=None), name="one_adoption_in_force"
-            )
+            models.UniqueConstraint(fields=["hospital", "kind", "slug"], condition=Q(ended_at=None), name="one_adoption_in_force")
         ]
 
 

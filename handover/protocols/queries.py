@@ -95,9 +95,7 @@ class GroupCount(NamedTuple):
 
 def shelf(hospital: Hospital, group: str) -> list[Shelved]:
     """All rows of one group: the library's in its order, then adoptions whose row has left the library."""
-    adopted = {
-        (a.kind, a.slug): a for a in adoptions_in_force(hospital).filter(group=group).select_related("adopted_by")
-    }
+    adopted = {(a.kind, a.slug): a for a in adoptions_in_force(hospital).filter(group=group).select_related("adopted_by")}
     rows = LibraryRow.objects.filter(group=group)
     shelved = [_shelved(row, adopted.pop((row.kind, row.slug), None)) for row in rows]
     return shelved + [_shelved(None, adoption) for adoption in adopted.values()]
@@ -138,11 +136,7 @@ def _in_tree_order(groups: Iterable[TaxonGroup]) -> list[TaxonGroup]:
 
 def history(hospital: Hospital, kind: str, slug: str) -> QuerySet[Adoption]:
     """Every version that was ever in force here, the newest first."""
-    return (
-        Adoption.objects.filter(hospital=hospital, kind=kind, slug=slug)
-        .select_related("adopted_by")
-        .order_by("-version")
-    )
+    return Adoption.objects.filter(hospital=hospital, kind=kind, slug=slug).select_related("adopted_by").order_by("-version")
 
 
 # --- advice -------------------------------------------------------------------------------------------------------

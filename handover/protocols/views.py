@@ -92,10 +92,7 @@ def _both(form, found: Shelved) -> list[dict]:
     form.data["seen_version"] = str(theirs.version)
     typed, value = form.cleaned_data["figures"], value_of(theirs.kind, theirs.content)
     pairs = ((form.fields[name].label, typed[name], _as_json(getattr(value, name))) for name in form.figures)
-    return [
-        {"label": label, "yours": _shown(yours), "theirs": _shown(other), "differs": yours != other}
-        for label, yours, other in pairs
-    ]
+    return [{"label": label, "yours": _shown(yours), "theirs": _shown(other), "differs": yours != other} for label, yours, other in pairs]
 
 
 def _as_json(figure):

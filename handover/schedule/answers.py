@@ -45,6 +45,8 @@ class Because(StrEnum):
     TOO_SHORT = "too_short"  # minutes used, minutes that would have counted towards the next step
     WEIGHT_FELL = "weight_fell"  # percent lost
     UNFED = "unfed"  # hours without food
+    WEIGHT_DOUBTFUL = "weight_doubtful"  # grams reported, grams of the last weighing: a slip of scale or unit?
+    QUIETER = "quieter"  # than usual
     BLOOD_IN_DROPPINGS = "blood_in_droppings"
     DOSE_NOT_TAKEN = "dose_not_taken"  # number of doses
 
@@ -66,6 +68,8 @@ PHONE_TODAY = frozenset(
         Because.WATER_STOPPED,
         Because.WEIGHT_FELL,
         Because.UNFED,
+        Because.WEIGHT_DOUBTFUL,
+        Because.QUIETER,
         Because.BLOOD_IN_DROPPINGS,
         Because.DOSE_NOT_TAKEN,
     }
@@ -95,6 +99,7 @@ class Report:
 
     `water_minutes` None: nothing said. `weight_loss_percent` is the fall behind `weight_call`.
     `unfed_hours` counts from the last food taken, and is None when the animal ate or was not due to be fed.
+    `doubtful_weight_g` is a weight too far from the last one, `last_weight_g`, to be believed unasked.
     """
 
     signs: frozenset[Sign] = frozenset()
@@ -103,6 +108,9 @@ class Report:
     weight_loss_percent: Decimal | None = None
     unfed_hours: int | None = None
     has_blood_in_droppings: bool = False
+    is_quieter: bool = False
+    doubtful_weight_g: Decimal | None = None
+    last_weight_g: Decimal | None = None
     doses_not_taken: int = 0
     is_carer_hurt: bool = False
     has_escaped: bool = False
@@ -205,7 +213,13 @@ def _food(report: Report, unfed: UnfedLimit) -> list[Cause]:
 
 
 def _rest(report: Report) -> list[Cause]:
-    causes = [Cause(Because.BLOOD_IN_DROPPINGS)] if report.has_blood_in_droppings else []
+    causes = []
+    if report.doubtful_weight_g is not None:
+        causes.append(Cause(Because.WEIGHT_DOUBTFUL, report.doubtful_weight_g, report.last_weight_g))
+    if report.is_quieter:
+        causes.append(Cause(Because.QUIETER))
+    if report.has_blood_in_droppings:
+        causes.append(Cause(Because.BLOOD_IN_DROPPINGS))
     if report.doses_not_taken:
         causes.append(Cause(Because.DOSE_NOT_TAKEN, report.doses_not_taken))
     return causes

@@ -68,7 +68,24 @@ def network(problem: Problem, without: Collection[str] = ()) -> Network:
 def can_be_planned(problem: Problem, without: Collection[str] = ()) -> bool:
     """Whether some answer meets every demand that is not left out."""
     net = network(problem, without)
-    return net.agrees and narrow(list(net.masks), net.links)
+    return net.agrees and not _contradict(net) and narrow(list(net.masks), net.links)
+
+
+def _contradict(net: Network) -> bool:
+    """Whether links alone push some events apart without end (a positive cycle: Bellman 1958, Ford 1956).
+
+    Masks would find out too, but only after pushing the events day by day across all the days there are.
+    """
+    pushes = [(link.i, link.j, link.least) for link in net.links if link.least is not None]
+    pushes += [(link.j, link.i, -link.most) for link in net.links if link.most is not None]
+    days = [0] * len(net.masks)
+    for _ in range(len(days) + 1):
+        before = list(days)
+        for early, late, least in pushes:
+            days[late] = max(days[late], days[early] + least)
+        if days == before:
+            return False
+    return True
 
 
 def fixed_days(problem: Problem, without: Collection[str] = ()) -> dict[str, int]:

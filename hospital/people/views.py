@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 
 from hospital.people.access import CHOSEN, for_anyone
 from hospital.people.forms import SignInForm
-from hospital.people.models import STAFF
+from hospital.people.models import STAFF, Role
 from hospital.sites.models import Hospital
 
 CARER_SESSION_S = 30 * 24 * 3600  # a phone on the river bank must not ask for a password before it sends a log
@@ -17,7 +17,7 @@ _sign_in = auth_views.LoginView.as_view(
     template_name="people/sign_in.html",
     authentication_form=SignInForm,
     redirect_authenticated_user=True,
-    extra_context={"hospitals": Hospital.objects.order_by("name")},
+    extra_context={"hospitals": Hospital.objects.order_by("name").all},  # called by the page, so asked anew each time
 )
 
 
@@ -35,9 +35,11 @@ sign_out = auth_views.LogoutView.as_view()
 
 @for_anyone
 def home(request: HttpRequest) -> HttpResponse:
-    """Staff start with the animals in care."""
+    """Staff start with the animals in care, carers with their own."""
     if request.roles & STAFF:
         return redirect("admissions:in-care")
+    if Role.CARER in request.roles:
+        return redirect("placements:mine")
     return render(request, "people/no_role.html")
 
 

@@ -21,6 +21,7 @@ from handover.labels.care import (
 )
 from handover.labels.changes import CAUSES, KINDS
 from handover.labels.changes import cause_in_words as change_cause_in_words
+from handover.labels.conflicts import CURES, Way, conflict_lines, cure_lines, member_line
 from handover.labels.events import (
     CALENDARS,
     PLACES,
@@ -36,7 +37,9 @@ from handover.schedule.answers import Answer, Because, Call, Cause
 from handover.schedule.case import Case, Fact, Hold, Meaning, Pin, Setup
 from handover.schedule.changes import Cause as ChangeCause
 from handover.schedule.changes import Kind, Why
+from handover.schedule.explain import CureKind, demands
 from handover.schedule.library import Rule, gates_from_toml, rules_from_toml
+from handover.schedule.plan import Conflict, plan
 from handover.schedule.problem import CALENDARS as EVERY_CALENDAR
 from handover.schedule.problem import PLACES as EVERY_PLACE
 from handover.schedule.problem import Closed
@@ -61,6 +64,7 @@ GATES = gates_from_toml(shipped("season_gates.toml"))
     [
         (SIGNS, Sign), (REASONS, Reason), (ANSWERS, Answer), (CALLS, Call), (BECAUSE, Because), (NEEDS, Needs),
         (KINDS, Kind), (CAUSES, Why), (PLACES, EVERY_PLACE), (CALENDARS, EVERY_CALENDAR),
+        (CURES, CureKind),
     ],
 )  # fmt: skip
 def test_every_value_has_words(words, values):
@@ -119,8 +123,7 @@ def test_figures_of_rules_of_every_shape():
 
     assert rule_figures(once) == "At least 3, usually 7, at most 10 days after: Operation"
     assert rule_figures(chain) == (
-        "Again and again, usually 7 days apart, from: Operation, until: implants out or release assessment "
-        "(after 4 times every 14 days)"
+        "Again and again, usually 7 days apart, from: Operation, until: implants out or release assessment (after 4 times every 14 days)"
     )
     assert rule_figures(daily) == "Every 7 days at home, from: Operation"
     assert rule_figures(not_needed) == "Not needed after: Operation"
@@ -130,16 +133,12 @@ def test_figures_of_rules_of_every_shape():
 
 
 def test_an_event_is_named_with_what_it_is_about_and_its_number():
-    assert event_label(Meaning("suture_removal", "closure-12", label="left hind limb")) == (
-        "Sutures or staples out · left hind limb"
-    )
+    assert event_label(Meaning("suture_removal", "closure-12", label="left hind limb")) == ("Sutures or staples out · left hind limb")
     assert event_label(Meaning("recheck", link=3)) == "Recheck (no. 3)"
 
 
 def test_a_published_event_reads_like_a_live_one():
-    assert dated_label("bandage_change", "left wing", "bandage_change:bandage-1:2") == (
-        "Bandage check and change · left wing (no. 2)"
-    )
+    assert dated_label("bandage_change", "left wing", "bandage_change:bandage-1:2") == ("Bandage check and change · left wing (no. 2)")
     assert dated_label("suture_removal", "", "suture_removal:closure-12") == "Sutures or staples out"
     assert plain_label("wound_closure:closure-12") == "Wound closed"
     assert name_of("moon_walk").label == "Moon walk"
@@ -170,8 +169,7 @@ def test_a_bound_is_a_sum_that_a_reader_can_check():
     latest = sum_in_words(instance, SUTURES, [LAG], Side.LATEST)
 
     assert sentence(earliest) == (
-        "Wound closed · left hind limb: Fri 26-Feb-2027 + at least 28 days to: "
-        "Sutures or staples out · left hind limb = Fri 26-Mar-2027"
+        "Wound closed · left hind limb: Fri 26-Feb-2027 + at least 28 days to: Sutures or staples out · left hind limb = Fri 26-Mar-2027"
     )
     assert latest[-1].day == date(2027, 2, 26) + timedelta(42)
     assert "NC State" in earliest[-1].source
@@ -250,6 +248,34 @@ def test_a_fixed_day_and_an_agreed_day_are_said_to_be_so():
     assert "This day was agreed before, and nothing speaks against it." in day_reasons(agreed, days, SUTURES)
 
 
+# --- conflicts ----------------------------------------------------------------------------------------------------
+
+
+def test_everything_that_a_conflict_can_be_made_of_reads_as_a_sentence():
+    away = {"clinic": Closed(frozenset({5, 6})), "carer": Closed(spans=((date(2027, 3, 8), date(2027, 3, 12)),)), "home": Closed()}
+    held = turtle(holds=(Hold(SUTURES, MONDAY, date(2027, 4, 20)),), pins=(Pin("full_water", date(2027, 4, 5)),))
+    instance = replace(held, problem=replace(held.problem, closed=away))
+
+    lines = [member_line(instance, member).words for member in demands(instance.problem)]
+
+    assert len(lines) > 10
+    assert all(line.endswith(".") and "%(" not in line and "None" not in line for line in lines)
+
+
+def test_a_conflict_names_its_sides_and_the_smallest_changes_first():
+    instance = turtle(pins=(Pin(SUTURES, date(2027, 3, 24)),))
+    answer = plan(instance.problem)
+    assert isinstance(answer, Conflict)
+
+    sides = [line.words for line in conflict_lines(instance, answer)]
+    lines, settles_all = cure_lines(instance, answer)
+
+    assert "“Sutures or staples out · left hind limb” is fixed for Wed 24-Mar-2027." in sides
+    assert settles_all
+    assert (lines[0].way, lines[0].on) == (Way.PIN, date(2027, 3, 26))
+    assert {line.way for line in lines} == {Way.PIN, Way.UNPIN, Way.ADVICE}
+
+
 # --- what changed -------------------------------------------------------------------------------------------------
 
 
@@ -289,9 +315,7 @@ def test_every_reason_for_a_days_water_is_a_sentence(reason):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("minutes", "words"), [(None, "full-time water"), (0, "no water"), (1, "1 minute"), (20, "20 minutes")]
-)
+@pytest.mark.parametrize(("minutes", "words"), [(None, "full-time water"), (0, "no water"), (1, "1 minute"), (20, "20 minutes")])
 def test_minutes_of_water(minutes, words):
     assert water_minutes(Allowance(MONDAY, minutes, 1, Reason.KEPT)) == words
 

@@ -689,3 +689,26 @@ def test_staff_without_a_carers_profile_have_no_days_away_page(client, vet, hosp
 def test_one_open_placement_is_the_tables_own_truth(turtle, good, vet):
     with pytest.raises(ValidationError, match="one_open_placement_per_patient"):
         Placement(patient=turtle, carer=good, started_at=now(), placed_by=vet).full_clean()
+
+
+def test_a_carer_sees_their_own_animals_and_which_to_take_over(client, vet, turtle, good, carer):
+    make.placement(make.patient(vet, name="Canary"), carer)
+    actions.place(turtle, carer=good, by=vet, at=now(), on=today())
+    client.force_login(good.person)
+
+    before = words_of(client.get(of("mine")))
+    client.post(of("accept", turtle.case_number))
+    after = words_of(client.get(of("mine")))
+
+    assert turtle.case_number in before
+    assert "Take over" in before
+    assert "in your hands" in after
+    assert "Canary" not in after
+
+
+def test_a_carer_without_animals_is_told_so(client, good, vet):
+    client.force_login(good.person)
+    assert "No animal is with you now." in words_of(client.get(of("mine")))
+
+    client.force_login(vet)
+    assert client.get(of("mine")).status_code == 403
