@@ -23,7 +23,7 @@ def test_a_vet_reads_a_patient_and_its_plan(page, people):
     assert page.locator("h1").count() == 1
 
 
-@pytest.mark.parametrize("address", ["/admit/"])
+@pytest.mark.parametrize("address", ["/patients/", "/patients/closed/", "/admit/", "/carers/", "/protocols/"])
 def test_no_page_scrolls_sideways_on_a_phone(page, people, address):
     page.set_viewport_size(PHONE)
     sign_in(page, email_of(people, "ruth"), people["password"])
