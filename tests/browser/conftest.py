@@ -106,3 +106,14 @@ def sign_in(page: Page, email: str, password: str) -> None:
     page.get_by_label("Password").fill(password)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda url: "/sign-in/" not in url)
+
+
+def email_of(people: dict, key: str) -> str:
+    return next(person["email"] for person in people["person"] if person["key"] == key)
+
+
+def case_of(page: Page, name: str) -> str:
+    """The case number of the animal of that name, for somebody of the staff who is signed in."""
+    page.goto("/patients/")
+    link = page.get_by_role("link", name=name).first.get_attribute("href")
+    return link.rstrip("/").split("/")[-1]

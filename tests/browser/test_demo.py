@@ -2,13 +2,9 @@
 
 import pytest
 
-from tests.browser.conftest import PHONE, sign_in
+from tests.browser.conftest import PHONE, email_of, sign_in
 
 pytestmark = pytest.mark.xdist_group("browser")  # all browser tests share one demonstration, on one worker
-
-
-def email_of(people: dict, key: str) -> str:
-    return next(person["email"] for person in people["person"] if person["key"] == key)
 
 
 def test_a_vet_reads_a_patient_and_its_plan(page, people):
