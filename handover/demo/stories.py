@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -11,8 +12,11 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
+from handover.logs import actions as logs
+from handover.logs.water import allowance_today
 from handover.plans import actions as plans
 from handover.plans.queries import changes_since, live_plan, plan_in_force
+from handover.releases import actions as releases
 from hospital.admissions import actions as admissions
 from hospital.admissions.models import Cause, Patient, Species
 from hospital.audit.acting import acting
@@ -27,6 +31,7 @@ from hospital.procedures.models import Bandage
 from hospital.sites.models import Hospital
 
 Row = Mapping[str, Any]
+NAMESPACE = uuid.UUID("5ed9e000-0000-4000-8000-000000000000")  # makes the reports' keys the same every time
 
 
 @dataclass(frozen=True)
@@ -111,6 +116,10 @@ class Story:
             yield self._pin(pin)
         for hold in row.get("hold", []):
             yield self._hold(hold)
+        if log := row.get("log"):
+            yield from self._logs(log)
+        if release := row.get("release"):
+            yield self._release(release)
 
     # --- what the hospital does -----------------------------------------------------------------------------------
 
@@ -300,6 +309,42 @@ class Story:
             plans.hold_back(self.patient, by=by, event_id=self._event_id(row["event"]), not_before=until, reason=row["reason"])
 
         return Step(self.moment(self.day(row["decided_days_ago"]), "16:00"), by, hold)
+
+    def _release(self, row: Row) -> Step:
+        """Somebody looked at the animal for release and found what people judge to be met."""
+        by, at = self.cast.people[row["by"]], self.moment(self.day(row["days_ago"]), "12:00")
+        return Step(at, by, lambda: releases.find_all_met(self.patient, by=by))
+
+    # --- what the carer reports -----------------------------------------------------------------------------------
+
+    def _logs(self, row: Row) -> Iterator[Step]:
+        """A report each evening since the animal came home, until the carer fell quiet."""
+        home = self.row["placement"][-1]
+        if "carer" not in home:
+            return
+        author = self.cast.carers[home["carer"], self.row["hospital"]].person
+        told = {self.day(entry["days_ago"]): entry for entry in row.get("entry", [])}
+        last = self.row["admitted_days_ago"] - row.get("quiet_days", 0)
+        for day in range(home["day"] + 1, last + 1):
+            at = datetime.combine(self.on(day), time(18, 30), self.zone) + timedelta(minutes=day * 7 % 40)
+            if at <= self.cast.now:
+                yield Step(at, author, self._report(author, row, told.get(day, {}), day))
+
+    def _report(self, author: Person, row: Row, entry: Row, day: int) -> Callable[[], None]:
+        told = {name: entry[name] for name in ("eaten", "droppings", "activity", "signs", "worries", "bandage") if name in entry}
+
+        def send() -> None:
+            on = today_at(self.hospital.zone)
+            report = {"eaten": "all", "droppings": "normal", "activity": "usual", "food": row.get("food", "")}
+            if self.patient.bandages.filter(removed_on=None).exists():
+                report["bandage"] = "dry"
+            allowed = allowance_today(self.patient, on) if row.get("water") == "as_allowed" else None
+            if allowed and allowed.minutes:
+                report["water_minutes"] = allowed.minutes
+            key = uuid.uuid5(NAMESPACE, f"{self.row['story']} {day}")
+            logs.receive(self.patient, by=author, key=key, made_at=now(), on=on, **report | told)
+
+        return send
 
 
 def next_first_of_may(today: date) -> date:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from decimal import Decimal
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -112,8 +113,13 @@ def water_reason(allowance: Allowance, day_format: str = CARER_DAY) -> str:
 
 def cause_in_words(cause: Cause) -> str:
     """One reason for an answer, in a sentence."""
-    figure = cause.figure if cause.figure is None else int(cause.figure) if cause.figure == int(cause.figure) else cause.figure
-    return str(BECAUSE[cause.why] % {"figure": figure, "limit": cause.limit, "signs": signs_in_words(cause.signs)})
+    numbers = {"figure": _whole(cause.figure), "limit": _whole(cause.limit)}
+    return str(BECAUSE[cause.why] % {**numbers, "signs": signs_in_words(cause.signs)})
+
+
+def _whole(number: Decimal | int | None) -> Decimal | int | None:
+    """A whole number without its decimals."""
+    return int(number) if number is not None and number == int(number) else number
 
 
 def _day(day: date | None, day_format: str) -> str:

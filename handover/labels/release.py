@@ -21,8 +21,13 @@ STATES = {
 }
 
 
-def evidence_in_words(each: Assessed, said: str = "") -> str:
-    """What it rests on, and when the rest could be met. `said` is what the person wrote who judged it."""
+def evidence_in_words(each: Assessed, said: str = "", missed_on: date | None = None) -> str:
+    """What it rests on, and when the rest could be met. `said` is what the person wrote who judged it; `missed_on` the
+    day that was promised for it and has gone by.
+    """
+    if each.criterion.needs is Needs.EVENT and not each.is_met and not each.earliest and missed_on:
+        words = {"what": name_of(each.criterion.target).label, "day": _day(missed_on)}
+        return _("%(what)s: was planned for %(day)s, which has gone by.") % words
     return _WORDS[each.criterion.needs](each, said)
 
 

@@ -96,7 +96,7 @@ class LogEntry(models.Model):
     worries = models.TextField(blank=True)
     photo = models.FileField(upload_to="logs", blank=True)
     answer = models.CharField(max_length=9, choices=Answer)
-    reasons = models.JSONField(default=list)  # of schedule.answers.Because with their numbers, and of FLAGS
+    reasons = models.JSONField(default=list, blank=True)  # schedule.answers.Because with numbers; flags for staff
     is_worrying = models.BooleanField(default=False)  # somebody at the hospital must look at it
     corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="corrections")
 

@@ -21,8 +21,8 @@ class Plan(models.Model):
     reason = models.CharField(max_length=250, blank=True)
     problem = models.JSONField()
     answer = models.JSONField()
-    adoptions = models.JSONField(default=list)  # ids of the protocol rows it was planned with
-    changes = models.JSONField(default=list)  # what differs from the version before, as plain values
+    adoptions = models.JSONField(default=list, blank=True)  # ids of the protocol rows it was planned with
+    changes = models.JSONField(default=list, blank=True)  # what differs from the version before, as plain values
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["patient", "version"], name="plan_versions_are_numbered")]

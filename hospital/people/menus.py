@@ -11,7 +11,7 @@ from hospital.people.models import CLINICAL, STAFF, Role
 # label, URL name, roles
 ENTRIES = [
     (_("Today"), "boards:today", STAFF),
-    (_("My animals"), "placements:mine", {Role.CARER}),
+    (_("My animals"), "logs:mine", {Role.CARER}),
     (_("My days away"), "placements:my-away", {Role.CARER}),
     (_("In care"), "admissions:in-care", STAFF),
     (_("Admit"), "admissions:admit", STAFF),

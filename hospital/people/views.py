@@ -35,11 +35,11 @@ sign_out = auth_views.LogoutView.as_view()
 
 @for_anyone
 def home(request: HttpRequest) -> HttpResponse:
-    """Staff start with the animals in care, carers with their own."""
+    """Staff start with the day's board, carers with their animals."""
     if request.roles & STAFF:
-        return redirect("admissions:in-care")
+        return redirect("boards:today")
     if Role.CARER in request.roles:
-        return redirect("placements:mine")
+        return redirect("logs:mine")
     return render(request, "people/no_role.html")
 
 

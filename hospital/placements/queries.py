@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from django.db.models import Count, F, Prefetch, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet
 
 from hospital.admissions.models import Patient, Placement
 from hospital.people.models import Carer, CarerAway, Membership, Person, Role
@@ -21,12 +21,6 @@ def open_placement(patient: Patient) -> Placement | None:
 def chain(patient: Patient) -> QuerySet[Placement]:
     """Everywhere it has lived, the newest first."""
     return patient.placements.select_related("carer__person", "placed_by").order_by("-started_at", "-pk")
-
-
-def placements_of(person: Person) -> QuerySet[Placement]:
-    """The open placements with a carer, not yet taken over first."""
-    mine = Placement.objects.open().filter(carer__person=person, patient__closed_on=None)
-    return mine.select_related("patient__species", "patient__hospital").order_by(F("accepted_at").desc(nulls_first=True), "pk")
 
 
 def carers_of(hospital: Hospital, on: date) -> QuerySet[Carer]:

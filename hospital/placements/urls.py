@@ -10,7 +10,6 @@ urlpatterns = [
     path("carers/<int:carer_id>/edit/", views.carer_edit, name="carer-edit"),
     path("carers/<int:carer_id>/away/add/", views.away_add, name="away-add"),
     path("carers/<int:carer_id>/away/<int:away_id>/remove/", views.away_remove, name="away-remove"),
-    path("my-animals/", views.mine, name="mine"),
     path("my-days-away/", views.my_away, name="my-away"),
     path("my-days-away/<int:away_id>/remove/", views.my_away_remove, name="my-away-remove"),
     path("patients/<case:case_number>/place/", views.place, name="place"),

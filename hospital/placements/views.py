@@ -209,20 +209,13 @@ def bring_back(request: HttpRequest, patient: Patient) -> HttpResponse:
     )
 
 
-@require_GET
-@for_roles(Role.CARER)
-def mine(request: HttpRequest) -> HttpResponse:
-    """A carer's animals, those first that they have not yet said they have."""
-    return show(request, "placements/mine.html", {"placements": queries.placements_of(request.user)})
-
-
 @for_patient(Role.CARER)
 def accept(request: HttpRequest, patient: Patient) -> HttpResponse:
     """The carer takes the animal over: what it is, what to beware of, one button."""
     form = AcceptForm(request.POST if request.method == "POST" else None)
     if done(form, actions.accept, patient, by=request.user, at=now()):
         messages.success(request, _("Thank you. %(animal)s is in your hands now.") % {"animal": patient.called})
-        return redirect("placements:mine")
+        return redirect("logs:mine")
     context = {"form": form, "patient": patient, "here": patient.open_placement()}
     return show(request, "placements/accept.html", context, status=status_of(form))
 

@@ -2,8 +2,8 @@
 
     python tests/benchmarks/bench_boards.py [animals] [--keep FOLDER]
 
-Every animal has an operation, a bandage, a published plan, a carer or a cage, and two weeks of reports. With --keep the
-database stays in the folder and is used again.
+Every animal has an operation, a bandage, weekly rechecks (every tenth lacks them), a published plan, a carer or a cage,
+and two weeks of reports. With --keep the database stays in the folder and is used again.
 """
 
 from __future__ import annotations
@@ -55,9 +55,7 @@ def start(folder: str) -> None:
     from django.conf import settings
     from django.core.management import call_command
 
-    settings.STORAGES = settings.STORAGES | {
-        "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
-    }
+    settings.STORAGES = settings.STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}
     call_command("migrate", verbosity=0)
 
 
@@ -90,7 +88,6 @@ def fill(animals: int) -> None:
 
 def admit(number: int, vet, carers) -> None:
     from handover.plans.actions import publish
-    from handover.plans.queries import live_plan
     from hospital.admissions.models import Species, Weight
     from hospital.clock import now, pretending, today
     from tests import make
@@ -111,8 +108,31 @@ def admit(number: int, vet, carers) -> None:
     if home:
         report(patient, placement, home, min(age - 2, REPORTS))
     with pretending(now() - timedelta(days=age - 1)):
-        digest = live_plan(patient, done_on).digest
-        publish(patient, by=vet, at=now(), today=done_on, seen_plan=0, seen_answer=digest)
+        publish(patient, by=vet)
+    if number % 10:
+        see_weekly(patient, vet, age)
+        publish_again(patient, vet)
+
+
+def see_weekly(patient, vet, age: int) -> None:
+    from hospital.clock import today
+
+    bandage = patient.bandages.get()
+    for days_ago in range(age - 8, -1, -7):
+        on = today() - timedelta(days=days_ago)
+        patient.examinations.create(kind="recheck", examined_on=on, examined_by=vet)
+        bandage.changes.create(patient=patient, changed_on=on, changed_by=vet)
+
+
+def publish_again(patient, vet) -> None:
+    from django.core.exceptions import ValidationError
+
+    from handover.plans.actions import publish
+
+    try:
+        publish(patient, by=vet)
+    except ValidationError:  # nothing has changed since
+        pass
 
 
 def report(patient, placement, home, days: int) -> None:
@@ -137,10 +157,11 @@ def measure(vet) -> None:
     client = Client(SERVER_NAME="127.0.0.1")
     client.force_login(vet)
     print(f"{'page':24}{'queries':>8}{'SQL ms':>8}{'median ms':>11}{'kB':>8}")
-    for name in ["boards:today", "boards:fortnight", "boards:late", "boards:quiet", "boards:plans", "releases:candidates"]:
+    for name in ["boards:today", "boards:fortnight", "boards:late", "boards:quiet", "boards:conflicts", "releases:candidates"]:
         url, times = reverse(name), []
-        with CaptureQueriesContext(connection) as asked:
+        with CaptureQueriesContext(connection) as captured:
             answer = client.get(url)
+        asked = list(captured)
         assert answer.status_code == 200, (name, answer.status_code)
         for _ in range(ROUNDS):
             began = time.perf_counter()

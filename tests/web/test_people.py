@@ -37,7 +37,7 @@ def _nobody_has_tried(db):
 
 def test_the_right_password_leads_on(client, vet):
     assert sign_in(client, vet).url == "/"
-    assert client.get("/").url == reverse("admissions:in-care")
+    assert client.get("/").url == reverse("boards:today")
 
 
 def test_capitals_in_the_address_are_no_matter(client, vet):
@@ -170,10 +170,10 @@ def test_the_cache_never_holds_an_address(client, vet):
 
 def test_each_role_begins_at_its_own_page(client, vet, nurse, coordinator, carer):
     for person, page in [
-        (vet, "admissions:in-care"),
-        (nurse, "admissions:in-care"),
-        (coordinator, "admissions:in-care"),
-        (carer.person, "placements:mine"),
+        (vet, "boards:today"),
+        (nurse, "boards:today"),
+        (coordinator, "boards:today"),
+        (carer.person, "logs:mine"),
     ]:
         client.force_login(person)
 

@@ -696,19 +696,19 @@ def test_a_carer_sees_their_own_animals_and_which_to_take_over(client, vet, turt
     actions.place(turtle, carer=good, by=vet, at=now(), on=today())
     client.force_login(good.person)
 
-    before = words_of(client.get(of("mine")))
+    before = words_of(client.get(reverse("logs:mine")))
     client.post(of("accept", turtle.case_number))
-    after = words_of(client.get(of("mine")))
+    after = words_of(client.get(reverse("logs:mine")))
 
     assert turtle.case_number in before
-    assert "Take over" in before
-    assert "in your hands" in after
+    assert "I have taken it over" in before
+    assert "I have taken it over" not in after
     assert "Canary" not in after
 
 
 def test_a_carer_without_animals_is_told_so(client, good, vet):
     client.force_login(good.person)
-    assert "No animal is with you now." in words_of(client.get(of("mine")))
+    assert "No animal is with you now." in words_of(client.get(reverse("logs:mine")))
 
     client.force_login(vet)
-    assert client.get(of("mine")).status_code == 403
+    assert client.get(reverse("logs:mine")).status_code == 403

@@ -1,0 +1,159 @@
+"""What cannot wait: reports that nobody has answered, late things, plans that a person must settle.
+
+Read in a fixed number of queries and worked out anew each time; nothing is stored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import QuerySet
+
+from handover.boards.places import here
+from handover.labels.conflicts import conflict_lines
+from handover.logs.models import Answer, LogEntry
+from handover.plans.outlook import Outlook
+from handover.schedule.case import PIN
+from handover.schedule.explain import conflict
+from handover.schedule.plan import Conflict
+from hospital.admissions.models import Patient, Placement
+from hospital.people.models import Person
+from hospital.sites.models import Hospital
+
+READ_BACK_DAYS = 14  # how long a report that is no emergency waits to be read before it is history
+
+
+# --- reports that nobody has answered -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Worry:
+    """A report that asks for somebody's attention."""
+
+    entry: LogEntry
+    patient: Patient
+    is_urgent: bool
+    is_corrected: bool
+
+
+def worries(patients: Iterable[Patient], person: Person, hospital: Hospital, today: date) -> list[Worry]:
+    """Unread reports: "phone now" however old, others with a worry of the last days. The urgent and the oldest first.
+
+    "Phone now" counts for closed cases too, so all patients that the person sees are asked, not only `patients`.
+    """
+    known = {patient.pk: patient for patient in patients}
+    rows = LogEntry.objects.filter(seen=None, patient__in=Patient.objects.visible_to(person).at(hospital))
+    since = today - timedelta(days=READ_BACK_DAYS)
+    urgent = rows.filter(answer=Answer.PHONE_NOW)
+    others = rows.filter(patient__in=list(known), on__gte=since).exclude(answer=Answer.PHONE_NOW)
+    others = others.filter(answer=Answer.STAY) | others.exclude(worries="")
+    return _worries([*_read(urgent), *_read(others)])
+
+
+def _read(rows: QuerySet[LogEntry]) -> list[LogEntry]:
+    return list(rows.select_related("author", "patient__species").prefetch_related("corrections"))
+
+
+def _worries(entries: list[LogEntry]) -> list[Worry]:
+    found = [Worry(e, e.patient, is_urgent=e.answer == Answer.PHONE_NOW, is_corrected=bool(e.corrections.all())) for e in entries]
+    return sorted(found, key=lambda each: (not each.is_urgent, each.entry.made_at, each.entry.pk))
+
+
+# --- late things --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Overdue:
+    """Something whose last day, or whose promised day, has gone by. `days_late` counts from that day.
+
+    `kind`: "last" (the protocol's last day), "agreed" (a fixed day), or "promised" (still within the protocol's days).
+    """
+
+    outlook: Outlook
+    event_id: str
+    label: str
+    kind: str
+    was_due_on: date
+    days_late: int
+    promised_on: date | None
+
+    @property
+    def patient(self) -> Patient:
+        return self.outlook.patient
+
+
+def overdue(known: Mapping[int, Outlook], today: date) -> list[Overdue]:
+    """What is late by the protocol, by agreement, or by the plan in force; the latest first."""
+    found = [each for outlook in known.values() for each in _overdue(outlook, today)]
+    return sorted(found, key=lambda each: (each.kind == "promised", -each.days_late, each.patient.pk, each.event_id))
+
+
+def _overdue(outlook: Outlook, today: date) -> list[Overdue]:
+    promised = {due.event_id: due.on for due in outlook.due}
+    found = {}
+    for late in outlook.late:
+        kind = "agreed" if late.rule_id == PIN else "last"
+        days = (today - late.last_day).days
+        each = Overdue(outlook, late.event_id, outlook.label(late.event_id), kind, late.last_day, days, promised.get(late.event_id))
+        if late.event_id not in found or found[late.event_id].days_late < days:
+            found[late.event_id] = each
+    for due in outlook.due:
+        if due.on < today and due.event_id not in found:
+            days = (today - due.on).days
+            found[due.event_id] = Overdue(outlook, due.event_id, due.label, "promised", due.on, days, due.on)
+    return list(found.values())
+
+
+# --- plans that a person must settle ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Unsettled:
+    """A plan that waits for a person, and why: sentences that may be empty for the kind."""
+
+    patient: Patient
+    placement: Placement | None
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Unsettleds:
+    """Plans whose dates collide, those never published for an animal at a carer's, those that facts have overtaken."""
+
+    colliding: list[Unsettled]
+    unpublished: list[Unsettled]
+    overtaken: list[Unsettled]
+
+    @property
+    def count(self) -> int:
+        return len(self.colliding) + len(self.unpublished) + len(self.overtaken)
+
+
+def unsettled(known: Mapping[int, Outlook], with_reasons: bool = True) -> Unsettleds:
+    """What a person must decide or publish. Reasons of collisions cost a search each: leave them out for a count."""
+    all_of_them = list(known.values())
+    calm = [outlook for outlook in all_of_them if not outlook.is_in_conflict]
+    return Unsettleds(
+        colliding=[_unsettled(o, _collision(o) if with_reasons else ()) for o in all_of_them if o.is_in_conflict],
+        unpublished=[_unsettled(o, o.unplanned) for o in calm if not o.is_published and _waits_at_home(o)],
+        overtaken=[_unsettled(o, (*o.unplanned, *o.gone)) for o in calm if o.is_published and (o.unplanned or o.gone)],
+    )
+
+
+def _unsettled(outlook: Outlook, why: tuple[str, ...]) -> Unsettled:
+    return Unsettled(outlook.patient, here(outlook.patient), why)
+
+
+def _waits_at_home(outlook: Outlook) -> bool:
+    """Before an animal goes to a carer nobody waits for its plan."""
+    placement = here(outlook.patient)
+    return bool(placement and placement.carer_id and outlook.unplanned)
+
+
+def _collision(outlook: Outlook) -> tuple[str, ...]:
+    if outlook.instance is None:
+        return (outlook.trouble,)
+    members = conflict(outlook.instance.problem)
+    return tuple(line.words for line in conflict_lines(outlook.instance, Conflict(members))) if members else ()

@@ -1,0 +1,111 @@
+"""The boards of a hospital: what cannot wait, who comes when, who has gone quiet, whose plan needs a person."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_GET
+
+from handover.boards.queries import overdue, unsettled, worries
+from handover.boards.rhythm import quiet
+from handover.boards.visits import FORTNIGHT_DAYS, days_ahead
+from handover.boards.ward import in_the_ward
+from handover.plans.outlook import outlooks
+from handover.releases.lists import chosen
+from handover.releases.queries import readiness_of
+from hospital.admissions.models import PatientQuerySet
+from hospital.clock import now, today
+from hospital.pages import show
+from hospital.people.access import for_roles
+from hospital.people.models import STAFF
+
+TABS = [
+    (_("Today"), "boards:today"),
+    (_("Next 14 days"), "boards:fortnight"),
+    (_("Late"), "boards:late"),
+    (_("Quiet carers"), "boards:quiet"),
+    (_("Plans to settle"), "boards:conflicts"),
+]
+
+
+def _board(request: HttpRequest, name: str, patients: PatientQuerySet, form: Any, **found: Any) -> HttpResponse:
+    """The whole page, or its part to a refresh or a filter."""
+    context = {
+        "form": form,
+        "tabs": [{"label": label, "url": reverse(url), "is_current": url == f"boards:{name}"} for label, url in TABS],
+        "here": reverse(f"boards:{name}"),
+        "as_of": now(),
+        "today": today(),
+        "count": len(patients),
+        "is_filtered": any(request.GET.get(each) for each in ("words", "where")),
+    }
+    return show(request, f"boards/{name}.html", context | found, part=f"boards/_{name}.html")
+
+
+@require_GET
+@for_roles(*STAFF)
+def today_board(request: HttpRequest) -> HttpResponse:
+    """What cannot wait, then today's visits, then the animals in the hospital."""
+    form, patients = chosen(request)
+    known = outlooks(patients, today())
+    late = overdue(known, today())
+    return _board(
+        request,
+        "today",
+        patients,
+        form,
+        worries=worries(patients, request.user, request.hospital, today()),
+        late=[each for each in late if each.kind != "promised"],
+        missed=[each for each in late if each.kind == "promised"],
+        unsettled=unsettled(known, with_reasons=False),
+        quiet=quiet(patients, today()),
+        day=days_ahead(known, request.hospital, today(), 1)[0],
+        ward=in_the_ward(known, now(), today()),
+        ready=[each for each in readiness_of(known, today()).values() if each.is_ready],
+        worrying_url=_url("logs:worrying"),
+    )
+
+
+def _url(name: str) -> str:
+    """An address that may not be there yet."""
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return ""
+
+
+@require_GET
+@for_roles(*STAFF)
+def fortnight(request: HttpRequest) -> HttpResponse:
+    """Visits of the next fourteen days: who brings what, and how long it takes."""
+    form, patients = chosen(request)
+    days = days_ahead(outlooks(patients, today()), request.hospital, today(), FORTNIGHT_DAYS)
+    return _board(request, "fortnight", patients, form, days=days, has_visits=any(day.visits for day in days))
+
+
+@require_GET
+@for_roles(*STAFF)
+def late(request: HttpRequest) -> HttpResponse:
+    """Everything whose last day, or whose promised day, has gone by."""
+    form, patients = chosen(request)
+    return _board(request, "late", patients, form, late=overdue(outlooks(patients, today()), today()))
+
+
+@require_GET
+@for_roles(*STAFF)
+def quiet_carers(request: HttpRequest) -> HttpResponse:
+    """Carers from whom nothing came for longer than they usually let pass."""
+    form, patients = chosen(request)
+    patients = patients.prefetch_related("placements__carer__away")
+    return _board(request, "quiet", patients, form, quiet=quiet(patients, today()))
+
+
+@require_GET
+@for_roles(*STAFF)
+def conflicts(request: HttpRequest) -> HttpResponse:
+    """Plans whose dates collide, and plans that somebody must publish."""
+    form, patients = chosen(request)
+    return _board(request, "conflicts", patients, form, unsettled=unsettled(outlooks(patients, today())))

@@ -1,0 +1,156 @@
+"""The report of a day, in as few taps as can be, and what the hospital decides about water."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from handover.labels.care import SIGNS
+from handover.logs.models import MISHAPS, Activity, BandageState, Droppings, Eaten, LogEntry
+from handover.logs.queries import Day, Dose
+from handover.schedule.watertime import MINUTES_A_DAY, Sign, WaterProtocol
+from hospital.admissions.days import day_field
+from hospital.admissions.forms import WeightField
+from hospital.pictures import PhotoField
+
+# Signs that other questions of the form ask for: the state of the bandage, and how the animal behaves.
+ASKED_ELSEWHERE = frozenset({Sign.BANDAGE_SOAKED, Sign.BANDAGE_LOST, Sign.BANDAGE_SLIPPED, Sign.WEAK})
+IN_WATER = frozenset({Sign.LISTING, Sign.TIRES_SOON})
+WITH_COAT = frozenset({Sign.SOAKED_PLUMAGE, Sign.WET_PATCH})
+DOSE_CHOICES = [("given", _("Given")), ("refused", _("Not taken")), ("", _("Not yet"))]
+
+
+def signs_for(lineage: tuple[str, ...], has_water: bool) -> list[Sign]:
+    """The signs that can be seen on such an animal and that no other question asks for."""
+    has_coat = has_water and bool({"bird", "mammal"} & set(lineage))
+    left_out = ASKED_ELSEWHERE | (frozenset() if has_water else IN_WATER) | (frozenset() if has_coat else WITH_COAT)
+    return [sign for sign in Sign if sign not in left_out]
+
+
+def _radio(label: Any, choices: Any, **kwargs: Any) -> forms.ChoiceField:
+    widget = forms.RadioSelect(attrs={"class": "choices cards"})
+    return forms.ChoiceField(label=label, choices=choices, required=False, widget=widget, **kwargs)
+
+
+def _ticks(label: Any, choices: Any) -> forms.MultipleChoiceField:
+    widget = forms.CheckboxSelectMultiple(attrs={"class": "choices cards"})
+    return forms.MultipleChoiceField(label=label, choices=choices, required=False, widget=widget)
+
+
+class MomentField(forms.DateTimeField):
+    """A moment as a device writes it, with its offset (RFC 3339)."""
+
+    widget = forms.HiddenInput
+
+    def to_python(self, value: Any) -> datetime | None:
+        try:
+            moment = datetime.fromisoformat(value) if value else None
+        except (TypeError, ValueError):
+            moment = None
+        if value and (moment is None or moment.utcoffset() is None):
+            raise forms.ValidationError(_("Give the moment with its offset, for example 2027-01-05T09:30:00+01:00."))
+        return moment
+
+
+class ReportForm(forms.Form):
+    """One report. What is usual is chosen already on the first report of a day; nothing is needed but to send it."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput)
+    made_at = MomentField()
+    sent_at = MomentField(required=False)
+    on = forms.DateField(widget=forms.HiddenInput)
+    corrects = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    water_minutes = forms.IntegerField(
+        label=_("Minutes in water"), required=False, min_value=0, max_value=MINUTES_A_DAY,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "big w-4", "autocomplete": "off"}),
+        error_messages={
+            "invalid": _("Write the minutes as a whole number, for example 20."),
+            "min_value": _("Minutes cannot be below 0."), "max_value": _("A day has 1440 minutes."),
+        },
+    )  # fmt: skip
+    eaten = _radio(_("Food"), Eaten.choices)
+    food = forms.CharField(label=_("What it ate"), max_length=160, required=False)
+    droppings = _radio(_("Droppings"), Droppings.choices)
+    bandage = _radio(_("Bandage"), [c for c in BandageState.choices if c[0] != BandageState.NONE])
+    activity = _radio(_("It behaves"), Activity.choices)
+    weight_g = WeightField(label=_("Weight"), required=False)
+    signs = _ticks(_("What you see"), [(sign.value, words) for sign, words in SIGNS.items()])
+    happened = _ticks(_("Has something happened?"), list(MISHAPS.items()))
+    worries = forms.CharField(
+        label=_("Anything that worries you"), max_length=2000, required=False, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    photo = PhotoField(label=_("Photograph of the wound or the animal"), required=False)
+
+    def __init__(self, *args: Any, doses: Iterable[Dose] = (), **kwargs: Any):
+        """`doses`: those due, and those that a sent form names; which questions are shown is the page's business."""
+        super().__init__(*args, **kwargs)
+        self.doses = list(doses)
+        for dose in self.doses:
+            widget = forms.RadioSelect(attrs={"class": "choices inline"})
+            self.fields[dose.field] = forms.ChoiceField(label=dose.line, choices=DOSE_CHOICES, required=False, widget=widget)
+
+    @property
+    def dose_fields(self) -> list[tuple[Dose, forms.BoundField]]:
+        return [(dose, self[dose.field]) for dose in self.doses]
+
+    def chosen(self, name: str) -> list[str]:
+        """What is ticked in a group of cards."""
+        return [str(each) for each in self[name].value() or []]
+
+    def clean(self) -> dict[str, Any]:
+        """The names that receive() knows. A question that was not asked stays unsaid."""
+        data = super().clean()
+        said = [(dose, data.pop(dose.field, "")) for dose in self.doses]
+        data["doses"] = [_dose(dose, kind) for dose, kind in said if kind]
+        return data
+
+
+def _dose(dose: Dose, kind: str) -> dict[str, Any]:
+    return {"order": dose.order.pk, "number": dose.number, "due_at": dose.due_at.isoformat(), "kind": kind}
+
+
+def usual(day: Day, at: datetime, food: str, about: date | None = None) -> dict[str, Any]:
+    """Where a report starts: what is usual on the first one of a day, nothing on a later one or one told afterwards."""
+    start = {"key": uuid.uuid4(), "made_at": at.isoformat(timespec="seconds"), "on": (about or day.on).isoformat()}
+    if day.is_logged or about:
+        return start
+    return start | {
+        "eaten": Eaten.ALL, "food": food, "droppings": Droppings.NORMAL, "bandage": BandageState.DRY, "activity": Activity.USUAL,
+    }  # fmt: skip
+
+
+def as_said(entry: LogEntry, at: datetime) -> dict[str, Any]:
+    """Where a correction starts: what was said, under a new key."""
+    kept = ("water_minutes", "eaten", "food", "droppings", "bandage", "activity", "signs", "happened", "worries")
+    return {name: getattr(entry, name) for name in kept} | {
+        "key": uuid.uuid4(),
+        "made_at": at.isoformat(timespec="seconds"),
+        "on": entry.on.isoformat(),
+        "corrects": entry.key,
+    }
+
+
+class SeenForm(forms.Form):
+    note = forms.CharField(label=_("What was done"), max_length=250, required=False)
+
+
+class WaterForm(forms.Form):
+    """A step of the ladder from a day on."""
+
+    on = day_field(_("From"))
+    step = forms.TypedChoiceField(label=_("Step"), coerce=int, error_messages={"required": _("Choose a step.")})
+    reason = forms.CharField(label=_("Why"), max_length=250, error_messages={"required": _("Write why, for the next vet.")})
+
+    def __init__(self, *args: Any, protocol: WaterProtocol, today: date, least: int = 0, **kwargs: Any):
+        kwargs["initial"] = {"on": today, "step": max(1, least)} | (kwargs.get("initial") or {})
+        super().__init__(*args, **kwargs)
+        self.fields["on"].widget.attrs |= {"min": today.isoformat(), "max": (today + timedelta(60)).isoformat()}
+        self.fields["step"].choices = [
+            (step, _("%(step)d: %(minutes)d minutes a day") % {"step": step, "minutes": protocol.minutes_at(step)})
+            for step in range(least, protocol.last_step + 1)
+        ]

@@ -1,0 +1,108 @@
+"""Making a pack. Packs are only added: what was printed stays readable as it was."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
+from django.db import transaction
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from handover.packs.contents import Contents
+from handover.packs.gather import contents_of, nothing_to_print
+from handover.packs.models import Pack
+from handover.packs.pages import Stamp, context_of
+from handover.packs.pdf import PAPERS, PHOTO_URL, Printed, print_pdf
+from handover.packs.queries import latest_pack, pack_before
+from handover.plans.queries import plan_in_force
+from hospital.admissions.days import locked
+from hospital.admissions.models import Patient
+from hospital.clock import now, today
+from hospital.people.models import Person
+
+
+def make_pack(patient: Patient, *, by: Person, paper: str) -> Pack:
+    """Print the plan in force for whoever has the animal: a new version, unless the latest says just the same.
+
+    Refuses a closed case, one without a published plan, and a paper that nobody has. The pages are set before anything
+    is locked, because that takes seconds; if the case has moved meanwhile, nothing is kept and it is to be made again.
+    """
+    patient = Patient.objects.select_related("hospital", "species__group").get(pk=patient.pk)
+    if paper not in PAPERS:
+        raise ValidationError({"paper": _("Choose A4 or Letter.")})
+    if trouble := nothing_to_print(patient):
+        raise ValidationError(trouble)
+    pack = _draft(patient, by=by, paper=paper)
+    if pack.pk:
+        return pack
+    return _keep(pack, print_pdf(document(pack), paper=paper, photo=_photo(pack)))
+
+
+def _draft(patient: Patient, *, by: Person, paper: str) -> Pack:
+    """The next pack, not saved yet; or the latest, when it would say the same to the same carer on the same paper."""
+    plan, placement, latest = plan_in_force(patient), patient.open_placement(), latest_pack(patient)
+    here = placement.pk if placement else None
+    contents = contents_of(patient, plan, today=today(patient.hospital.zone), before=pack_before(patient, here))
+    if latest and latest.paper == paper and latest.placement_id == here and _kept(latest).says_the_same(contents):
+        return latest
+    return Pack(
+        patient=patient,
+        plan=plan,
+        placement=placement,
+        version=latest.version + 1 if latest else 1,
+        made_at=now(),
+        made_by=by,
+        paper=paper,
+        contents=contents.to_json(),
+    )
+
+
+def _kept(pack: Pack) -> Contents:
+    return Contents.from_json(pack.contents)
+
+
+@transaction.atomic
+def _keep(pack: Pack, printed: Printed) -> Pack:
+    """Save the pack with its file. A file whose row was not saved after all is taken away again."""
+    patient = locked(pack.patient)
+    latest = latest_pack(patient)
+    if (latest.version if latest else 0) != pack.version - 1 or plan_in_force(patient) != pack.plan:
+        raise ValidationError(_("Something changed while the pack was being made. Look at it, and make it again."))
+    pack.sha256, pack.pages = hashlib.sha256(printed.file).hexdigest(), printed.pages
+    pack.file.save(f"{uuid.uuid4()}.pdf", ContentFile(printed.file), save=False)
+    try:
+        pack.full_clean()
+        pack.save()
+    except Exception:
+        pack.file.storage.delete(pack.file.name)
+        raise
+    return pack
+
+
+def document(pack: Pack) -> str:
+    """The HTML that the file is set from."""
+    contents = _kept(pack)
+    photo_url = PHOTO_URL if _photo(pack) else ""
+    with timezone.override(ZoneInfo(pack.patient.hospital.zone)):
+        return render_to_string("packs/document.html", {**context_of(contents, stamp_of(pack)), "photo_url": photo_url})
+
+
+def stamp_of(pack: Pack) -> Stamp:
+    return Stamp(pack.version, pack.made_at, str(pack.made_by), f"{settings.SITE_URL}{reverse('packs:code', args=[pack.key])}")
+
+
+def _photo(pack: Pack) -> bytes:
+    """The photograph that the contents name; nothing if its file is gone."""
+    key = _kept(pack).animal.photo
+    photo = pack.patient.photos.filter(key=key).first() if key else None
+    if photo is None or not photo.file.storage.exists(photo.file.name):
+        return b""
+    with photo.file.open("rb") as file:
+        return file.read()

@@ -1,0 +1,232 @@
+"""Where the lines of a pack's drawings lie: numbers for SVG, in millimetres of the paper. Nothing is drawn here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import segno
+
+from handover.packs.contents import Medicine, Water, WaterDay
+
+# --- the syringe --------------------------------------------------------------------------------------------------
+
+BARREL_X, BARREL_LENGTH, BARREL_Y, BARREL_HEIGHT = 18, 132, 16, 17
+STOPPER = 6
+ROOM_FOR_NUMBERS = 11  # millimetres that a number on the barrel needs
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A line on the barrel; `text` is empty where no number stands."""
+
+    x: float
+    length: float
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SyringePicture:
+    """A syringe with its stopper at the mark, to scale: the mark lies where the volume is on the barrel."""
+
+    ticks: tuple[Tick, ...]
+    mark_x: float
+    text_x: float  # the middle of the volume over the mark
+    fluid_width: float
+    rod_x: float
+    rod_length: float
+    rod_end: float
+    barrel_x: int = BARREL_X
+    barrel_y: int = BARREL_Y
+    barrel_length: int = BARREL_LENGTH
+    barrel_height: int = BARREL_HEIGHT
+
+
+def syringe_picture(medicine: Medicine) -> SyringePicture | None:
+    """The syringe of a medicine; None when its marks are not known."""
+    if not medicine.graduation_ml:
+        return None
+    capacity, step, volume = (Decimal(text) for text in (medicine.syringe_ml, medicine.graduation_ml, medicine.volume_ml))
+    mark_x = _along(volume, capacity)
+    rod_x, rod_end = round(mark_x + STOPPER, 2), round(160 + 14 * float(volume / capacity), 2)
+    return SyringePicture(
+        ticks=_ticks(capacity, step),
+        mark_x=mark_x,
+        text_x=max(mark_x, 24),
+        fluid_width=round(mark_x - BARREL_X, 2),
+        rod_x=rod_x,
+        rod_length=round(rod_end - rod_x, 2),
+        rod_end=rod_end,
+    )
+
+
+def _along(volume: Decimal, capacity: Decimal) -> float:
+    return round(BARREL_X + BARREL_LENGTH * float(volume / capacity), 2)
+
+
+def _ticks(capacity: Decimal, step: Decimal) -> tuple[Tick, ...]:
+    """Every mark; a longer one every fifth, the longest with its number where there is room."""
+    count = int(capacity / step)
+    numbered = next(n for n in (1, 2, 5, 10, 20, 50, count) if count % n == 0 and BARREL_LENGTH * n / count >= ROOM_FOR_NUMBERS)
+    half = numbered // 2 if numbered % 2 == 0 else numbered
+    return tuple(
+        Tick(
+            x=_along(step * n, capacity),
+            length=7 if n % numbered == 0 else 5 if n % half == 0 else 3,
+            text=f"{(step * n).normalize():f}" if n % numbered == 0 else "",
+        )
+        for n in range(count + 1)
+    )
+
+
+# --- water --------------------------------------------------------------------------------------------------------
+
+TUB_WIDTH, TUB_HEIGHT, TUB_TOP, TUBS_A_ROW, TUB_ROW = 20, 24, 20, 7, 62
+
+
+@dataclass(frozen=True, slots=True)
+class Tub:
+    """A bowl for one day, filled to the day's step. Its minutes stand over it, its day below; lengths in mm."""
+
+    day: WaterDay
+    x: float
+    middle: float
+    top: float
+    figure_y: float
+    unit_y: float
+    water_y: float
+    water_height: float
+    weekday_y: float
+    date_y: float
+
+
+@dataclass(frozen=True, slots=True)
+class WaterPicture:
+    """`is_worth_drawing`: there is something to count; fourteen days of full-time water are one sentence."""
+
+    width: int
+    height: int
+    tubs: tuple[Tub, ...]
+    is_worth_drawing: bool
+    tub_width: int = TUB_WIDTH
+    tub_height: int = TUB_HEIGHT
+
+
+def water_picture(water: Water) -> WaterPicture:
+    """A bowl a day, seven in a row: the higher the step of the ladder, the fuller."""
+    steps = len(water.ladder) + 1
+    tubs = tuple(_tub(day, number, steps) for number, day in enumerate(water.days))
+    rows = -(-len(tubs) // TUBS_A_ROW)
+    return WaterPicture(180, rows * TUB_ROW, tubs, any(day.minutes is not None for day in water.days))
+
+
+def _tub(day: WaterDay, number: int, steps: int) -> Tub:
+    row, column = divmod(number, TUBS_A_ROW)
+    x = 1.5 + column * 25.6
+    level = steps if day.minutes is None else day.step
+    height = round((TUB_HEIGHT - 2) * level / steps, 2)
+    top = row * TUB_ROW + TUB_TOP
+    bottom = top + TUB_HEIGHT - 1
+    return Tub(
+        day=day,
+        x=round(x, 2),
+        middle=round(x + TUB_WIDTH / 2, 2),
+        top=top,
+        figure_y=top - 8,
+        unit_y=top - 2.5,
+        water_y=round(bottom - height, 2),
+        water_height=height,
+        weekday_y=top + TUB_HEIGHT + 5.5,
+        date_y=top + TUB_HEIGHT + 10.5,
+    )
+
+
+# --- log sheets ---------------------------------------------------------------------------------------------------
+
+SHEET_WIDTH, STRIP_HEIGHT = 180, 29
+DOSES_X, DOSES_X_BESIDE_WATER = 40, 108
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """One day of a paper log: where it begins, what is printed into it."""
+
+    y: int
+    day: str
+    number: str
+    month: str
+    water: str
+    doses: tuple[tuple[int, str], ...]  # x of the box, what is ticked
+    more_doses: str
+
+
+@dataclass(frozen=True, slots=True)
+class LogSheet:
+    width: int
+    height: int
+    first: str
+    last: str
+    strips: tuple[Strip, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedDay:
+    """What a strip needs to know of its day, in words."""
+
+    day: str
+    number: str
+    month: str
+    title: str
+    water: str
+    doses: tuple[str, ...]
+
+
+def log_sheet(days: Sequence[LoggedDay]) -> LogSheet:
+    """Seven strips to write on."""
+    strips = tuple(_strip(day, number * STRIP_HEIGHT) for number, day in enumerate(days))
+    return LogSheet(SHEET_WIDTH, STRIP_HEIGHT * len(strips), days[0].title, days[-1].title, strips)
+
+
+def _strip(day: LoggedDay, y: int) -> Strip:
+    boxes, x = [], DOSES_X_BESIDE_WATER if day.water else DOSES_X
+    for words in day.doses:
+        width = 9 + round(len(words) * 2.2)
+        if x + width > SHEET_WIDTH - 8:
+            break
+        boxes.append((x, words))
+        x += width
+    left = len(day.doses) - len(boxes)
+    return Strip(y, day.day, day.number, day.month, day.water, tuple(boxes), f"+ {left}" if left else "")
+
+
+# --- the code to scan ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A QR code (ISO/IEC 18004) as one path of unit squares, with the four modules of quiet zone around it."""
+
+    size: int
+    path: str
+    url: str
+
+
+def code_for(url: str) -> Code:
+    matrix = [list(row) for row in segno.make(url, error="m", micro=False, boost_error=False).matrix_iter(border=4)]
+    return Code(len(matrix), "".join(_runs(matrix)), url)
+
+
+def _runs(matrix: list[list[int]]) -> list[str]:
+    """Dark modules of a row that touch become one rectangle."""
+    runs = []
+    for y, row in enumerate(matrix):
+        x = 0
+        while x < len(row):
+            end = x
+            while end < len(row) and row[end]:
+                end += 1
+            if end > x:
+                runs.append(f"M{x} {y}h{end - x}v1h-{end - x}z")
+            x = end + 1
+    return runs

@@ -1,0 +1,93 @@
+"""What one pack says otherwise than the pack before it, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import date
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from handover.packs.contents import Contents, Difference
+
+KINDS = {
+    "moved": gettext_lazy("Moved"),
+    "added": gettext_lazy("New"),
+    "dropped": gettext_lazy("No longer planned"),
+    "done": gettext_lazy("Done"),
+    "changed": gettext_lazy("Changed"),
+}
+DAY = "D j M Y"  # Tue 5 Jan 2027: month as a word, weekday before
+
+
+def differences(before: Contents, after: Contents, reasons: Mapping[str, str]) -> tuple[Difference, ...]:
+    """Everything that a carer who knows the earlier pack must unlearn; `reasons` are sentences by event."""
+    return (
+        *_appointments(before, after, reasons),
+        *_water(before, after),
+        *_medicines(before, after),
+        *_phones(before, after),
+    )
+
+
+def _appointments(before: Contents, after: Contents, reasons: Mapping[str, str]) -> Iterator[Difference]:
+    old = {each.event_id: each for each in before.appointments}
+    new = {each.event_id: each for each in after.appointments}
+    for event_id, each in new.items():
+        was = old.get(event_id)
+        if was is None or was.on != each.on:
+            kind = "moved" if was else "added"
+            yield Difference(each.what, kind, _day(was.on if was else None), _day(each.on), reasons.get(event_id, ""))
+    for event_id, each in old.items():
+        if event_id not in new:
+            kind = "done" if event_id in after.done else "dropped"
+            yield Difference(each.what, kind, _day(each.on), "", reasons.get(event_id, "") if kind == "dropped" else "")
+
+
+def _water(before: Contents, after: Contents) -> Iterator[Difference]:
+    """The first day of the new pack on which the water is not what the earlier pack had foreseen."""
+    what = _("Time in water")
+    if (before.water is None) != (after.water is None):
+        kind, words = ("added", after.water) if after.water else ("dropped", before.water)
+        ladder = _in_a_line(words.ladder if words else ())
+        yield Difference(what, kind, "" if kind == "added" else ladder, ladder if kind == "added" else "", "")
+    if before.water is None or after.water is None:
+        return
+    foreseen = {day.on: day for day in before.water.days}
+    for day in after.water.days:
+        was = foreseen.get(day.on)
+        if was and was.words != day.words:
+            on = _("Time in water from %(day)s") % {"day": _day(day.on)}
+            yield Difference(on, "changed", was.words, day.words, day.why)
+            return
+
+
+def _in_a_line(ladder: tuple[int, ...]) -> str:
+    return _("%(minutes)s minutes a day, step by step") % {"minutes": ", ".join(map(str, ladder))}
+
+
+def _medicines(before: Contents, after: Contents) -> Iterator[Difference]:
+    old = {each.order_id: each for each in before.medicines}
+    new = {each.order_id: each for each in after.medicines}
+    for key, each in new.items():
+        if key not in old:
+            yield Difference(each.drug, "added", "", each.line, "")
+        elif old[key].line != each.line:
+            yield Difference(each.drug, "changed", old[key].line, each.line, "")
+    for key, each in old.items():
+        if key not in new:
+            yield Difference(each.drug, "dropped", each.line, "", _("The course is over or was stopped."))
+
+
+def _phones(before: Contents, after: Contents) -> Iterator[Difference]:
+    for what, was, now in (
+        (_("Phone by day"), before.site.phone, after.site.phone),
+        (_("Phone at night"), before.site.night_phone, after.site.night_phone),
+    ):
+        if was != now:
+            yield Difference(what, "changed", was, now, "")
+
+
+def _day(on: date | None) -> str:
+    return date_format(on, DAY) if on else ""

@@ -1,0 +1,307 @@
+"""Rows → the contents of a pack: the plan in force, water foreseen, medicines that run, advice for its group of animals.
+
+Only what a carer may know is read here: never the finder, where the animal was found, or where a carer lives.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+from itertools import groupby
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+
+from handover.facts import case_of
+from handover.labels.care import water_minutes, water_reason
+from handover.labels.changes import cause_in_words
+from handover.labels.events import dated_label, name_of
+from handover.logs.water import water_of
+from handover.packs.contents import (
+    Animal,
+    Appointment,
+    Away,
+    Contents,
+    Difference,
+    Dose,
+    Medicine,
+    Piece,
+    Site,
+    Task,
+    Tip,
+    Topic,
+    Treatment,
+    Water,
+    WaterDay,
+)
+from handover.packs.differences import DAY, differences
+from handover.packs.models import Pack
+from handover.plans.models import Plan, PlannedDate
+from handover.plans.queries import standings
+from handover.protocols.models import Adoption, Advice, Kind
+from handover.protocols.queries import advice_for, rules_in_force
+from handover.schedule.case import Routine
+from handover.schedule.changes import Cause
+from handover.schedule.courses import dose_times
+from handover.schedule.protocol import routines_for
+from handover.schedule.watertime import Reason
+from hospital.admissions.models import Patient, Placement
+from hospital.medications.models import MedicationOrder, Route
+from hospital.medications.queries import is_running, orders_of
+from hospital.medications.wording import as_medication, line, parts, tongue
+from hospital.people.models import away_spans
+from hospital.procedures.vocabulary import name_of as term
+from hospital.procedures.vocabulary import vocabulary
+from hospital.rules.doses import SYRINGES
+from hospital.rules.wording import Part, Unit, body_weight, mass, quantity
+from hospital.sites.models import Hospital, closed_dates
+
+DAYS_IN_DETAIL = 14
+HEAVY_G = 5000  # from here on two people lift: common practice, no source
+# What the plan foresees at home, but the hospital must allow on the day.
+ASK_FIRST = frozenset({"full_water", "dry_dock_end", "quarantine_end", "cage_rest_end", "conditioning_start"})
+NEEDLES = frozenset({Route.UNDER_SKIN, Route.MUSCLE, Route.VEIN, Route.BODY_CAVITY})
+
+
+def contents_of(patient: Patient, plan: Plan, *, today: date, before: Pack | None = None) -> Contents:
+    """What a pack made today says, and what in it differs from `before`, the pack that this carer has now."""
+    placement = patient.open_placement()
+    standing = standings([patient], today)[patient.pk]
+    dates = list(plan.dates.all())
+    appointments = tuple(_appointments(plan, dates, {*standing.done, *standing.gone}))
+    visit = min((each.on for each in appointments if each.at_clinic and each.on > today), default=None)
+    medicines = tuple(_medicines(patient, today))
+    water = _water(patient, today)
+    contents = Contents(
+        made_on=today,
+        valid_until=min(visit or date.max, today + timedelta(DAYS_IN_DETAIL - 1)),
+        next_visit_on=visit,
+        plan_version=plan.version,
+        site=_site(patient.hospital),
+        animal=_animal(patient),
+        carer=str(placement.carer) if placement and placement.carer else "",
+        treatments=tuple(_treatments(patient)),
+        appointments=appointments,
+        done=tuple(sorted({*standing.done, *(row.event_id for row in dates if row.done_on)})),
+        tasks=tuple(_tasks(patient, today)),
+        water=water,
+        medicines=medicines,
+        advice=tuple(_advice(patient)),
+        cautions=tuple(_cautions(patient, medicines, water)),
+        closed_weekdays=tuple(patient.hospital.closed_weekdays),
+        closed_days=tuple(closed_dates(patient.hospital, today)),
+        away=_away(placement, today),
+    )
+    return _compared(contents, before, patient) if before else contents
+
+
+def _compared(contents: Contents, before: Pack, patient: Patient) -> Contents:
+    old = Contents.from_json(before.contents)
+    return replace(contents, has_pack_before=True, changes=_changes(old, contents, before, patient))
+
+
+def _changes(old: Contents, new: Contents, before: Pack, patient: Patient) -> tuple[Difference, ...]:
+    return differences(old, new, _reasons(patient, old.plan_version))
+
+
+def _reasons(patient: Patient, since_version: int) -> dict[str, str]:
+    """By event: why plans after that version moved it, the newest plan's words last."""
+    reasons: dict[str, str] = {}
+    for published in patient.plans.filter(version__gt=since_version).order_by("version"):
+        for change in published.changes:
+            reasons[change["event_id"]] = " ".join(_cause(cause) for cause in change["causes"])
+    return reasons
+
+
+def _cause(kept: Mapping) -> str:
+    return cause_in_words(Cause.from_json(kept), {kept["event_id"]: kept["what"]}, DAY)
+
+
+# --- who and where ------------------------------------------------------------------------------------------------
+
+
+def _site(hospital: Hospital) -> Site:
+    return Site(hospital.name, hospital.phone, hospital.night_phone, hospital.clinic_hours, hospital.address)
+
+
+def _animal(patient: Patient) -> Animal:
+    weight, photo = patient.latest_weight(), patient.latest_photo()
+    zone = ZoneInfo(patient.hospital.zone)
+    return Animal(
+        case_number=patient.case_number,
+        name=patient.name,
+        species=patient.species.common_name,
+        latin=patient.species.scientific_name,
+        sex=patient.get_sex_display(),
+        life_stage=patient.get_life_stage_display(),
+        marks=tuple(f"{mark.get_kind_display()} {mark.value}" for mark in patient.identifications.order_by("pk")),
+        weight=body_weight(weight.weight_g, tongue()) if weight else "",
+        weighed_on=weight.weighed_at.astimezone(zone).date() if weight else None,
+        photo=str(photo.key) if photo else "",
+    )
+
+
+def _treatments(patient: Patient) -> Iterator[Treatment]:
+    for row in patient.procedures.order_by("done_on", "pk"):
+        kind = term(vocabulary().procedures, row.kind)
+        yield Treatment(f"{kind} · {row.site}" if row.site else kind, row.done_on)
+
+
+def _away(placement: Placement | None, today: date) -> tuple[Away, ...]:
+    if placement is None or placement.carer is None:
+        return ()
+    return tuple(Away(*span) for span in away_spans(placement.carer, today))
+
+
+# --- the plan -----------------------------------------------------------------------------------------------------
+
+
+def _appointments(plan: Plan, dates: Iterable[PlannedDate], settled: set[str]) -> Iterator[Appointment]:
+    notes = _instructions(plan)
+    for row in dates:
+        if row.done_on is None and row.event_id not in settled:
+            yield _appointment(row, notes.get(row.event_id, ""))
+
+
+def _appointment(row: PlannedDate, instruction: str) -> Appointment:
+    name, at_clinic = name_of(row.event), row.place == "clinic"
+    said = name.what.partition(". ")[0].rstrip(".")
+    asks = not at_clinic and row.event in ASK_FIRST
+    return Appointment(
+        event_id=row.event_id,
+        what=_("%(what)s (ask us first)") % {"what": name.label} if asks else name.label,
+        about=row.subject,
+        on=row.on,
+        at_clinic=at_clinic,
+        minutes=name.minutes if at_clinic else 0,
+        bring=name.bring if at_clinic else "",
+        note=(instruction if instruction and not at_clinic else f"{said}." if said else ""),
+    )
+
+
+def _instructions(plan: Plan) -> dict[str, str]:
+    """By event: the instruction of the rule that the plan was made with. A lag is named "rule@event"."""
+    rows = Adoption.objects.filter(pk__in=plan.adoptions, kind=Kind.RULE).values_list("slug", "content")
+    said = {slug: content.get("instruction", "") for slug, content in rows}
+    return {lag["to"]: said[rule] for lag in plan.problem["lags"] if (rule := lag["id"].partition("@")[0]) in said}
+
+
+def _tasks(patient: Patient, today: date) -> Iterator[Task]:
+    """Routines at home; one that is asked for by two wounds is one task."""
+    case = case_of(patient)
+    routines = routines_for(case, rules_in_force(patient.hospital), today, case.previous)
+    found: dict[str, list[Routine]] = defaultdict(list)
+    for routine in routines:
+        found[routine.rule.event].append(routine)
+    for event, same in found.items():
+        longest = max(same, key=lambda each: each.until or date.max)
+        about = same[0].label if len(same) == 1 else ""
+        note = " ".join(dict.fromkeys(each.rule.instruction for each in same if each.rule.instruction))
+        every_days = min(each.rule.usual_days or 1 for each in same)
+        yield Task(dated_label(event, about, ""), note, max(1, every_days), longest.since, longest.until)
+
+
+# --- water --------------------------------------------------------------------------------------------------------
+
+
+def _water(patient: Patient, today: date) -> Water | None:
+    """The days of this pack, every coming day taken to be clean; None for animals without a water protocol.
+
+    What the hospital has still to decide (the opening event) is never taken for granted on paper.
+    """
+    water = water_of(patient)
+    if water is None:
+        return None
+    days = replace(water, expected_on=None).forecast(today, today, today + timedelta(DAYS_IN_DETAIL - 1))
+    return Water(
+        days=tuple(WaterDay(d.on, d.minutes, d.step, water_minutes(d), water_reason(d, DAY)) for d in days),
+        ladder=water.protocol.ladder,
+        note=water.protocol.instruction,
+        is_stopped=days[0].why is Reason.STOPPED,
+    )
+
+
+# --- medicines ----------------------------------------------------------------------------------------------------
+
+
+def _medicines(patient: Patient, today: date) -> Iterator[Medicine]:
+    zone = patient.hospital.zone
+    for order in orders_of(patient):
+        doses = tuple(_doses(order, today, zone)) if is_running(order, today, zone) else ()
+        if doses:
+            yield _medicine(order, doses)
+
+
+def _medicine(order: MedicationOrder, doses: tuple[Dose, ...]) -> Medicine:
+    given = as_medication(order)
+    step = next((each.graduation_ml for each in SYRINGES if each.capacity_ml == order.syringe_ml), None)
+    return Medicine(
+        order_id=order.pk,
+        drug=order.drug,
+        line=line(order),
+        pieces=tuple(Piece(str(part), text, part.is_bold) for part, text in parts(order) if part is not Part.NOTE),
+        dose=mass(given.dose, tongue()),
+        volume=quantity(order.volume_ml, Unit.ML, tongue()),
+        volume_ml=_decimal(order.volume_ml),
+        syringe_ml=_decimal(order.syringe_ml),
+        graduation_ml=_decimal(step) if step else "",
+        is_injection=order.route in NEEDLES,
+        times=tuple(sorted({dose.at for dose in doses})),
+        doses=doses,
+        count=order.doses,
+        note=order.instruction,
+    )
+
+
+def _decimal(value: Decimal) -> str:
+    return f"{value.normalize():f}"
+
+
+def _doses(order: MedicationOrder, today: date, zone: str) -> Iterator[Dose]:
+    """Doses from today on that nothing was written down for."""
+    written = len(order.doses_given.all())
+    moments = dose_times(order.first_dose_at.astimezone(ZoneInfo(zone)), order.every_hours, order.doses)
+    for number, at in enumerate(moments, 1):
+        if number > written and at.date() >= today:
+            yield Dose(number, at.date(), f"{at:%H:%M}")
+
+
+# --- advice -------------------------------------------------------------------------------------------------------
+
+
+def _advice(patient: Patient) -> Iterator[Topic]:
+    rows = advice_for(patient.species.group.lineage())
+    for topic, of_topic in groupby(rows, key=lambda each: each.topic):
+        tips = tuple(Tip(each.text, each.icon) for each in of_topic)
+        yield Topic(str(topic), str(Advice.Topic(topic).label), tips)
+
+
+def _cautions(patient: Patient, medicines: Iterable[Medicine], water: Water | None) -> Iterator[str]:
+    """Kinds of templates/_caution.html; each is shown where its hazard is."""
+    lineage, weight = patient.species.group.lineage(), patient.latest_weight()
+    kind = patient.species.caution_kind or ("bat" if "bat" in lineage else "")
+    yield "zoonosis"
+    if kind in ("bat", "venom"):
+        yield kind
+    if kind != "bat" and "amphibian" not in lineage:
+        yield "bite"
+    if weight and weight.weight_g >= HEAVY_G:
+        yield "lifting"
+    if medicines:
+        yield "drug"
+    if any(medicine.is_injection for medicine in medicines):
+        yield "sharps"
+    if water:
+        yield "water"
+
+
+def nothing_to_print(patient: Patient) -> str:
+    """Why there can be no pack yet, in a sentence; empty when there can."""
+    if patient.closed_on:
+        return _("This case is closed. A pack is for an animal in care.")
+    if getattr(patient, "current_plan", None) is None:
+        return _("No plan is in force. Publish the plan first; the pack is printed from it.")
+    return ""

@@ -1,0 +1,131 @@
+"""HTML → a tagged PDF. The only module that knows WeasyPrint, which is loaded when the first pack is made."""
+
+from __future__ import annotations
+
+import gc
+import io
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+from django.conf import settings
+from django.template.loader import render_to_string
+
+PAPERS = {"A4": "A4", "Letter": "letter; margin-top: 18mm; margin-bottom: 15mm"}  # Letter is 18 mm shorter
+STATIC = tuple((settings.BASE_DIR / app / "static").resolve() for app in ("hospital", "handover"))
+ICONS = settings.BASE_DIR / "templates" / "icons"
+STYLES = settings.BASE_DIR / "hospital" / "static" / "hospital"
+ICON_SCHEME = "icon"  # icon:drop in a style sheet is templates/icons/_drop.html
+WHITE = "-white"
+PHOTO_URL = "photo:patient"
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """A finished file and how many pages it has."""
+
+    file: bytes
+    pages: int
+
+
+def print_pdf(html: str, *, paper: str, photo: bytes = b"") -> Printed:
+    """Set the document on this paper. The same input gives the same bytes.
+
+    PDF/UA-1 is what the file says of itself; it passes the checks of tests/acceptance/test_pack_pdf.py. Nothing is
+    fetched but our own static files, icons, and `photo` where the document names PHOTO_URL; anything else raises.
+    """
+    import weasyprint
+    from weasyprint.text.fonts import FontConfiguration
+
+    fetcher = _fetcher({PHOTO_URL: photo} if photo else {})
+    fonts = FontConfiguration()
+    sheets = [weasyprint.CSS(filename=STYLES / name, url_fetcher=fetcher, font_config=fonts) for name in ("fonts.css", "pack.css")]
+    sheets.append(weasyprint.CSS(string=f"@page {{ size: {PAPERS[paper]} }}\n{_icon_rules()}", font_config=fonts))
+    with _without_collecting():
+        document = weasyprint.HTML(string=_icons_behind(html), url_fetcher=fetcher).render(font_config=fonts, stylesheets=sheets)
+        target = io.BytesIO()
+        document.write_pdf(target, pdf_variant="pdf/ua-1")
+    return Printed(target.getvalue(), len(document.pages))
+
+
+@contextmanager
+def _without_collecting() -> Iterator[None]:
+    """A pack makes a hundred thousand boxes that all live until it is done: looking through them for garbage is waste."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+# --- what may be fetched ------------------------------------------------------------------------------------------
+
+
+def _fetcher(given: Mapping[str, bytes]) -> Any:
+    """A WeasyPrint fetcher that answers only what is ours; a refusal stops the printing instead of leaving a hole."""
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+    class OurFilesOnly(URLFetcher):
+        def fetch(self, url: str, headers: dict | None = None) -> URLFetcherResponse:
+            found = given.get(url) or our_file(url)
+            if found is None:
+                raise FatalURLFetchingError(f"A pack may not fetch {url}")
+            kind = {"Content-Type": "image/svg+xml"} if url.endswith(".svg") or _is_icon(url) else {}
+            return URLFetcherResponse(url, found, kind)
+
+    return OurFilesOnly()
+
+
+def our_file(url: str) -> bytes | None:
+    """The content of an icon or of a file below our static folders; None for every other address."""
+    if _is_icon(url):
+        return _icon(url.partition(":")[2])
+    parts = urlsplit(url)
+    if parts.scheme != "file" or parts.netloc:
+        return None
+    path = Path(unquote(parts.path)).resolve()
+    is_ours = any(path.is_relative_to(folder) for folder in STATIC) and path.is_file()
+    return path.read_bytes() if is_ours else None
+
+
+def _is_icon(url: str) -> bool:
+    return url.startswith(f"{ICON_SCHEME}:")
+
+
+# --- icons --------------------------------------------------------------------------------------------------------
+
+
+def _icons_behind(html: str) -> str:
+    """The document with every icon as a background: a tagged file would ask for a description of each drawing in it."""
+    for name, drawn in _icons().items():
+        html = html.replace(drawn, f'<span class="icon icon-{name}"></span>')
+    return html
+
+
+@cache
+def _icons() -> dict[str, str]:
+    """By name: the drawing as the templates include it."""
+    files = sorted(ICONS.glob("_*.html"))
+    return {name: render_to_string(f"icons/{file.name}") for file in files if (name := file.stem.removeprefix("_"))}
+
+
+def _icon(name: str) -> bytes | None:
+    """An icon as a picture of its own; "drop-white" is the same one for a black ground."""
+    drawn = _icons().get(name.removesuffix(WHITE))
+    if drawn is None:
+        return None
+    colour = "#fff" if name.endswith(WHITE) else "#000"
+    drawn = drawn.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+    return drawn.replace("currentColor", colour).encode()
+
+
+def _icon_rules() -> str:
+    icons = {f"icon-{name}": f"{ICON_SCHEME}:{name}" for name in _icons()}
+    icons |= {f"alarm .icon-{name}": f"{ICON_SCHEME}:{name}{WHITE}" for name in _icons()}
+    return "\n".join(f'.{name} {{ background-image: url("{url}") }}' for name, url in icons.items())
