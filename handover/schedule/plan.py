@@ -100,7 +100,7 @@ def main(text: str) -> tuple[str, int]:
     """Answer a problem, or a list of problems, given as JSON; the answer as JSON and the exit status.
 
     0: everything is planned; 1: something is in conflict; 2: something is no problem that can be read, and its place
-    in the answer says which field and why.
+    in the answer says which field and why. The answer is plain ASCII: any terminal and any file takes it.
     """
     answer: Any
     try:
@@ -113,7 +113,7 @@ def main(text: str) -> tuple[str, int]:
             answer, status = [answer for answer, _ in pairs], max((status for _, status in pairs), default=PLANNED)
         else:
             answer, status = _answer(given)
-    return json.dumps(answer, indent=2, ensure_ascii=False), status
+    return json.dumps(answer, indent=2), status
 
 
 def _answer(given: Any, prefix: str = "") -> tuple[Any, int]:

@@ -207,14 +207,12 @@ def _span(given: Any, name: str) -> tuple[date, date]:
 
 
 def _check_frame(problem: Problem) -> None:
-    if not _is_day(problem.today):
-        raise BadProblem("today", f"must be a date, not {_shown(problem.today)}")
+    _check_day(problem.today, "today")
     _whole(problem.horizon_days, "horizon_days", 0, LONGEST_DAYS, f"a whole number of days from 0 to {LONGEST_DAYS}")
     if problem.today > date.max - timedelta(problem.horizon_days):
         raise BadProblem("horizon_days", "reaches past the end of the calendar")
     for name, day in problem.previous.items():
-        if not _is_day(day):
-            raise BadProblem(f"previous.{name}", f"must be a date, not {_shown(day)}")
+        _check_day(day, f"previous.{name}")
 
 
 def _check_events(problem: Problem) -> None:
@@ -225,8 +223,8 @@ def _check_events(problem: Problem) -> None:
         if event.place not in PLACES:
             raise BadProblem(f"{name}.place", f"must be clinic or home, not {_shown(event.place)}")
         for key, day in (("done", event.done), ("pinned", event.pinned)):
-            if day is not None and not _is_day(day):
-                raise BadProblem(f"{name}.{key}", f"must be a date, not {_shown(day)}")
+            if day is not None:
+                _check_day(day, f"{name}.{key}")
         if event.done and event.done > problem.today:
             raise BadProblem(f"{name}.done", f"({event.done}) is after today ({problem.today})")
 
@@ -267,7 +265,11 @@ def _check_closed(closed: Mapping[str, Closed]) -> None:
             raise BadProblem(f"closed.{calendar}", "is not one of clinic, home or carer")
         for weekday in part.weekdays:
             _weekday(weekday, f"closed.{calendar}.weekdays")
+        for day in part.dates:
+            _check_day(day, f"closed.{calendar}.dates")
         for n, (first, last) in enumerate(part.spans):
+            _check_day(first, f"closed.{calendar}.spans[{n}][0]")
+            _check_day(last, f"closed.{calendar}.spans[{n}][1]")
             if first > last:
                 raise BadProblem(f"closed.{calendar}.spans[{n}]", f"ends ({last}) before it begins ({first})")
 
@@ -296,12 +298,16 @@ def _whole(given: Any, name: str, least: int, most: int, wanted: str) -> int:
     return given
 
 
-def _is_day(given: Any) -> bool:
-    return type(given) is date  # a datetime is a date to isinstance, and compares with none
+def _check_day(given: Any, name: str) -> None:
+    if type(given) is not date:  # a datetime is a date to isinstance, and compares with none
+        raise BadProblem(name, f"must be a date, not {_shown(given)}")
 
 
 def _shown(given: Any) -> str:
-    text = repr(given)
+    try:
+        text = repr(given)
+    except RecursionError:
+        return "lists within lists without end"
     return text if len(text) <= 40 else text[:37] + "..."
 
 
