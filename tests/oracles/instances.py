@@ -13,7 +13,7 @@ def random_problem(seed: int, least: int = 6, most: int = 25) -> dict:
     rng = Random(f"plan {seed}")
     size = rng.randint(least, most)
     today = MONDAY + timedelta(rng.randint(0, 6))
-    horizon = rng.randint(18, 75)
+    horizon = rng.randint(14, 42)
     events = [{"id": f"e{n}", "place": rng.choice(["clinic", "clinic", "home"])} for n in range(size)]
     for n in range(rng.randint(1, 3)):
         events[n]["done"] = str(today - timedelta(rng.randint(0, 12)))
