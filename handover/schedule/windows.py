@@ -36,13 +36,13 @@ class Window:
 
 
 def windows(problem: Problem) -> dict[str, Window]:
-    """The window of each event that is neither done nor pinned. Raises NoWindow if some event has none."""
+    """The window of each event that is neither done nor pinned. Raises NoWindow if lags, facts and pins collide."""
     fixed = fixed_days(problem)
     onwards, backwards = _arcs(problem)
     negated = {name: -day for name, day in fixed.items()}
     first, first_why = _pushed(problem, fixed, onwards, 0, TODAY)
     last, last_why = _pushed(problem, negated, backwards, -problem.horizon_days, HORIZON)
-    if any(first[event.id] + last[event.id] > 0 for event in problem.events):
+    if not _agree(problem, fixed, onwards) or any(first[event.id] + last[event.id] > 0 for event in problem.events):
         raise NoWindow("The lags, facts and pins leave an event no day at all.")
     return {
         event.id: Window(
@@ -54,6 +54,13 @@ def windows(problem: Problem) -> dict[str, Window]:
         for event in problem.events
         if event.id not in fixed
     }
+
+
+def _agree(problem: Problem, fixed: Mapping[str, int], onwards: Arcs) -> bool:
+    """Whether the fixed days suit the lags between them, and the pins the days that are planned at all."""
+    pins = (fixed[event.id] for event in problem.events if event.pinned and not event.done)
+    gaps = ((fixed[other] - day, least) for name, day in fixed.items() for _, other, least in onwards[name] if other in fixed)
+    return all(0 <= day <= problem.horizon_days for day in pins) and all(gap >= least for gap, least in gaps)
 
 
 def _arcs(problem: Problem) -> tuple[Arcs, Arcs]:

@@ -12,17 +12,23 @@ from handover.schedule.problem import Problem
 
 
 def can_be_planned(problem: Problem) -> bool:
+    return not networkx.negative_edge_cycle(distance_graph(problem))
+
+
+def distance_graph(problem: Problem) -> networkx.DiGraph:
+    """An arc from a to b of length d for each demand day(b) - day(a) ≤ d; `today` stands for day 0."""
     graph = networkx.DiGraph()
     for event in problem.events:
-        day = event.done or event.pinned
-        offset = (day - problem.today).days if day else None
-        first, last = (0, problem.horizon_days) if offset is None else (offset, offset)
-        _within(graph, "today", event.id, first, last)
+        if not event.done:
+            _within(graph, "today", event.id, 0, problem.horizon_days)
+        if day := event.done or event.pinned:
+            offset = (day - problem.today).days
+            _within(graph, "today", event.id, offset, offset)
     done = {event.id for event in problem.events if event.done}
     for lag in problem.lags:
         if not {lag.start, lag.end} <= done:  # between two done events it is history
             _within(graph, lag.start, lag.end, lag.min, lag.max)
-    return not networkx.negative_edge_cycle(graph)
+    return graph
 
 
 def _within(graph: networkx.DiGraph, start: str, end: str, least: int | None, most: int | None) -> None:
