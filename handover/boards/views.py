@@ -52,6 +52,8 @@ def today_board(request: HttpRequest) -> HttpResponse:
     form, patients = chosen(request)
     known = outlooks(patients, today())
     late = overdue(known, today())
+    ward = in_the_ward(known, now(), today())
+    busy = sum(each.has_something for each in ward)
     return _board(
         request,
         "today",
@@ -63,7 +65,9 @@ def today_board(request: HttpRequest) -> HttpResponse:
         unsettled=unsettled(known, with_reasons=False),
         quiet=quiet(patients, today()),
         day=days_ahead(known, request.hospital, today(), 1)[0],
-        ward=in_the_ward(known, now(), today()),
+        ward=ward,
+        ward_busy=busy,
+        ward_calm=len(ward) - busy,
         ready=[each for each in readiness_of(known, today()).values() if each.is_ready],
         worrying_url=_url("logs:worrying"),
     )

@@ -93,7 +93,6 @@ def _today(patient: Patient) -> date:
 
 
 def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more: Any) -> HttpResponse:
-    patient = found.patient
     context = {
         **_day_words(found),
         "form": form,

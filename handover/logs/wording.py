@@ -28,6 +28,7 @@ SIGN_ICONS = {
     Sign.WOUND_SOFT: "suture", Sign.WOUND_SMELLS: "germ", Sign.WET_PATCH: "drop", Sign.TIRES_SOON: "clock",
 }  # fmt: skip
 MISHAP_ICONS = {"carer_hurt": "bite", "escaped": "move", "died": "note"}
+IN_DANGER = {Because.SEVERE_SIGN, Because.WATER_WHEN_DRY}
 STYLES = {Answer.PHONE_NOW: "phone", Answer.STAY: "keep", Answer.FINE: "fine"}
 ICONS = {Answer.PHONE_NOW: "icons/_phone.html", Answer.STAY: "icons/_hand.html", Answer.FINE: "icons/_check.html"}
 
@@ -42,7 +43,8 @@ class AnswerCard:
     headline: str
     reasons: tuple[str, ...]
     phone: str  # "now", "today" or ""
-    somebody_is_hurt: bool
+    is_in_danger: bool  # the animal itself: what to do until the hospital answers
+    is_gone: bool  # escaped or died: nothing to look at tomorrow
 
 
 def answer_card(entry: LogEntry) -> AnswerCard:
@@ -55,7 +57,8 @@ def answer_card(entry: LogEntry) -> AnswerCard:
         headline=_("Phone the hospital today") if is_today else str(ANSWERS[answer]),
         reasons=tuple(cause_in_words(each) for each in causes),
         phone="now" if answer is Answer.PHONE_NOW else "today" if is_today else "",
-        somebody_is_hurt="carer_hurt" in entry.happened,
+        is_in_danger=bool({each.why for each in causes} & IN_DANGER),
+        is_gone=bool({"escaped", "died"} & set(entry.happened)),
     )
 
 

@@ -38,7 +38,7 @@ def print_pdf(html: str, *, paper: str, photo: bytes = b"") -> Printed:
     PDF/UA-1 is what the file says of itself; it passes the checks of tests/acceptance/test_pack_pdf.py. Nothing is
     fetched but our own static files, icons, and `photo` where the document names PHOTO_URL; anything else raises.
     """
-    import weasyprint
+    weasyprint = _weasyprint()
     from weasyprint.text.fonts import FontConfiguration
 
     fetcher = _fetcher({PHOTO_URL: photo} if photo else {})
@@ -65,6 +65,19 @@ def _without_collecting() -> Iterator[None]:
 
 
 # --- what may be fetched ------------------------------------------------------------------------------------------
+
+
+def _weasyprint() -> Any:
+    """WeasyPrint, imported when first needed: it takes a second.
+
+    It tells Pillow to accept images that were cut off, for the whole process; hospital.pictures refuses those, so that
+    is taken back.
+    """
+    import weasyprint
+    from PIL import ImageFile
+
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    return weasyprint
 
 
 def _fetcher(given: Mapping[str, bytes]) -> Any:

@@ -6,7 +6,7 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -86,13 +86,13 @@ def file(request: HttpRequest, patient: Patient, version: int) -> HttpResponse:
     """The PDF."""
     found = get_object_or_404(packs_for(patient, request.user), version=version)
     try:
-        opened = found.file.open("rb")
+        with found.file.open("rb") as opened:
+            content = opened.read()  # a few hundred kilobytes
     except FileNotFoundError:
         raise Http404 from None
     name = f"pack-{patient.case_number}-{version}.pdf"
-    answer = FileResponse(opened, content_type="application/pdf", filename=name)
-    answer["X-Content-Type-Options"] = "nosniff"
-    return answer
+    headers = {"Content-Disposition": f'inline; filename="{name}"', "X-Content-Type-Options": "nosniff"}
+    return HttpResponse(content, content_type="application/pdf", headers=headers)
 
 
 @require_GET

@@ -140,8 +140,9 @@ def _readiness(
     weighings: list[Weighing],
     today: date,
 ) -> Readiness:
-    done = _done(outlook, today)
-    wanted = [each for each in criteria if each.group in outlook.case.lineage and _concerns(each, outlook, done)]
+    opened = _planned_events(outlook) | still_on(outlook.patient)
+    done = _done(outlook, opened, today)
+    wanted = [each for each in criteria if each.group in outlook.case.lineage and _concerns(each, opened, done)]
     evidence = Evidence(
         on=today,
         done=done,
@@ -198,17 +199,13 @@ def _found(findings: list[CriterionFinding], criteria: list[Criterion]) -> Itera
             yield Found(names[row.criterion], row.is_met, row.found_on, str(row.found_by))
 
 
-def _done(outlook: Outlook, today: date) -> dict[str, date]:
+def _done(outlook: Outlook, opened: set[str], today: date) -> dict[str, date]:
     """By event: the day on which the last of its kind was done. One that is still open somewhere is not done."""
     done: dict[str, date] = {}
     for fact in outlook.case.facts:
         if fact.on <= today:
             done[fact.event] = max(fact.on, done.get(fact.event, fact.on))
-    return {event: day for event, day in done.items() if event not in _open(outlook)}
-
-
-def _open(outlook: Outlook) -> set[str]:
-    return _planned_events(outlook) | still_on(outlook.patient)
+    return {event: day for event, day in done.items() if event not in opened}
 
 
 def _planned_events(outlook: Outlook) -> set[str]:
@@ -235,11 +232,11 @@ def still_on(patient: Patient) -> set[str]:
     return events
 
 
-def _concerns(criterion: Criterion, outlook: Outlook, done: Mapping[str, date]) -> bool:
+def _concerns(criterion: Criterion, opened: set[str], done: Mapping[str, date]) -> bool:
     """An event concerns only animals whose plan has or had it; the assessment concerns all."""
     if criterion.needs is not Needs.EVENT or criterion.target == ASSESSMENT:
         return True
-    return criterion.target in done or criterion.target in _open(outlook)
+    return criterion.target in done or criterion.target in opened
 
 
 def _hold(outlook: Outlook, today: date) -> Hold | None:

@@ -100,6 +100,8 @@ def test_somebody_of_two_hospitals_sees_the_one_they_work_at(client, turtle, vet
     elsewhere = stranger.memberships.get().hospital
     theirs = make.patient(stranger, at=elsewhere, name="Faraway")
     vet.memberships.create(hospital=elsewhere, role="vet")
+    for patient in (turtle, theirs):
+        order_medicine(patient, vet)
     client.force_login(vet)
 
     here = text(board(client, "today"))
@@ -441,6 +443,18 @@ def test_an_animal_at_a_carers_is_not_in_the_ward(client, turtle, vet, carer):
     client.force_login(vet)
 
     assert board(client, "today").context["ward"] == []
+
+
+def test_calm_animals_of_the_ward_are_only_counted(client, turtle, vet):
+    client.force_login(vet)
+
+    calm = text(board(client, "today"))
+    order_medicine(turtle, vet)
+    busy = text(board(client, "today"))
+
+    row, counted = f'id="ward-{turtle.case_number}"', "One animal in the hospital has nothing due today."
+    assert (row in calm, counted in calm) == (False, True)
+    assert (row in busy, counted in busy) == (True, False)
 
 
 def test_a_closed_case_is_on_no_board(client, turtle, vet):

@@ -11,6 +11,7 @@ import time_machine
 from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.urls import reverse
+from PIL import ImageFile
 
 from handover.packs.actions import document, make_pack
 from handover.packs.contents import Contents
@@ -45,9 +46,7 @@ def turtle(db, hospital, vet, carer):
     call_command("loadprotocols", stdout=StringIO())
     for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
         adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
-    finder = Finder.objects.create(
-        hospital=hospital, name=CANARIES["name"], phone=CANARIES["phone"], email=CANARIES["email"]
-    )
+    finder = Finder.objects.create(hospital=hospital, name=CANARIES["name"], phone=CANARIES["phone"], email=CANARIES["email"])
     patient = make.patient(
         vet, finder=finder, found_place=CANARIES["place"], circumstances=CANARIES["what"], found_uncertainty_m=30,
         found_latitude=Decimal(CANARIES["latitude"]), found_longitude=Decimal(CANARIES["longitude"]),
@@ -99,9 +98,7 @@ def text(answer):
 
 
 @pytest.mark.parametrize("name", ["pack", "page", "file"])
-def test_staff_and_the_carer_read_the_pack_and_nobody_else(
-    client, planned, vet, nurse, coordinator, carer, stranger, hospital, name
-):
+def test_staff_and_the_carer_read_the_pack_and_nobody_else(client, planned, vet, nurse, coordinator, carer, stranger, hospital, name):
     made = make_pack(planned, by=vet, paper="A4")
     args = [] if name == "pack" else [made.version]
     another = make.carer("Olga Other", hospital).person
@@ -109,7 +106,6 @@ def test_staff_and_the_carer_read_the_pack_and_nobody_else(
     for person in (vet, nurse, coordinator, carer.person, another, stranger):
         client.force_login(person)
         answer = client.get(address(name, planned, *args))
-        answer.close()
         statuses.append(answer.status_code)
 
     assert statuses == [200, 200, 200, 200, 404, 404]
@@ -193,7 +189,7 @@ def test_the_file_is_the_one_whose_digest_was_noted(client, planned, vet):
     client.force_login(vet)
 
     answer = client.get(address("file", planned, made.version))
-    content = b"".join(answer.streaming_content)
+    content = answer.content
 
     assert hashlib.sha256(content).hexdigest() == made.sha256
     assert answer["Content-Type"] == "application/pdf"
@@ -362,3 +358,9 @@ def test_an_unknown_code_is_not_found(client, vet):
     client.force_login(vet)
 
     assert client.get("/a/00000000-0000-4000-8000-000000000000/").status_code == 404
+
+
+def test_printing_does_not_make_the_hospital_accept_photographs_that_were_cut_off(vet, planned):
+    make_pack(planned, by=vet, paper="A4")
+
+    assert ImageFile.LOAD_TRUNCATED_IMAGES is False

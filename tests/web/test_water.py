@@ -25,7 +25,7 @@ CLOSED = date(2027, 3, 1)
 
 
 def day(number: int) -> date:
-    """The so manieth day after the wound was closed."""
+    """So many days after the wound was closed."""
     return CLOSED + timedelta(number)
 
 
@@ -76,7 +76,8 @@ def minutes(patient, first, last):
 
 def test_an_animal_without_a_protocol_has_no_water_time(adopted, vet):
     unhurt = make.patient(vet)
-    hedgehog = make.patient(vet, species=make.species("Erinaceus europaeus", "hedgehog", group=make.group("hedgehog", ("mammal", "animal"))))
+    group = make.group("hedgehog", ("mammal", "animal"))
+    hedgehog = make.patient(vet, species=make.species("Erinaceus europaeus", "hedgehog", group=group))
     sutured(hedgehog, vet, CLOSED)
 
     assert allowance_today(unhurt, day(20)) is None
@@ -188,9 +189,10 @@ def test_the_forecast_takes_coming_days_as_clean_and_opens_on_the_planned_day(tu
     publish(turtle, by=vet)
     water = water_of(turtle)
 
+    hoped = ladder(turtle, day(14), day(20), day(14))
     coming = ladder(turtle, day(40), day(60), day(40))
 
-    assert [each.minutes for each in coming][:4] == [15, 15, 15, 30]
+    assert [each.minutes for each in hoped] == [15, 15, 15, 30, 30, 30, 60]
     opens = next(each.on for each in coming if each.minutes is None)
     assert opens == water.expected_on
     assert water.on(day(60)).minutes == 15
