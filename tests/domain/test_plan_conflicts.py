@@ -131,6 +131,10 @@ WEEKEND = Closed(weekdays=frozenset({5, 6}))
         pytest.param(
             [SUTURES], [], {"carer": Closed(spans=((day(-3), day(40)),))}, ("closed:carer", "today", "horizon"),
             id="away for all the days that are planned"),
+        pytest.param(
+            [Event("sutures", "clinic", pinned=day(6)), Event("recheck", "clinic")], [Lag("A", "sutures", "recheck", 1, None, 2)],
+            {"clinic": Closed(frozenset({1, 2, 3, 4, 5, 6})), "carer": Closed(dates=frozenset({day(7)}))}, ("A", "closed:clinic"),
+            id="open on Mondays only: once the pin is left out the carer is no longer needed"),
     ],
 )  # fmt: skip
 def test_a_conflict_names_what_collides(events, lags, closed, expected):
