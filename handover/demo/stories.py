@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from handover.logs import actions as logs
 from handover.logs.water import allowance_today
+from handover.packs.actions import make_pack
 from handover.plans import actions as plans
 from handover.plans.queries import changes_since, live_plan, plan_in_force
 from handover.releases import actions as releases
@@ -281,6 +282,13 @@ class Story:
         for day in days:
             reason = "Going home with a carer" if day == first and homes else "After the recheck"
             yield Step(self.moment(day, "15:30"), self.vet, lambda reason=reason: self._publish(reason))
+        printed = days[-2:] if "graded_water" in self.row["shows"] else days[-1:]  # one pack that a newer one replaced
+        for day in printed if homes else ():
+            yield Step(self.moment(day, "15:45"), self.chief, self._print_pack)
+
+    def _print_pack(self) -> None:
+        if plan_in_force(self.patient):
+            make_pack(self.patient, by=self.chief, paper="A4")
 
     def _publish(self, reason: str) -> None:
         """Publish today's plan. One that changes nothing, or whose dates collide, leaves the old one in force."""

@@ -18,8 +18,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync"
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking --disable-component-update --disable-sync"
 ).split()
 PHONE = {"width": 360, "height": 780}
 DESK = {"width": 1280, "height": 900}
@@ -81,14 +80,10 @@ def context(chromium, demo) -> BrowserContext:
     context = chromium.new_context(viewport=DESK, base_url=demo, locale="en-GB", timezone_id="Europe/London")
     faults: list[str] = []
     context.on("weberror", lambda error: faults.append(f"script: {error.error}"))
-    context.on(
-        "console", lambda message: faults.append(message.text) if "Content Security Policy" in message.text else None
-    )
+    context.on("console", lambda message: faults.append(message.text) if "Content Security Policy" in message.text else None)
     context.on(
         "request",
-        lambda request: (
-            faults.append(f"left the site: {request.url}") if not request.url.startswith((demo, "blob:")) else None
-        ),
+        lambda request: faults.append(f"left the site: {request.url}") if not request.url.startswith((demo, "blob:")) else None,
     )
     yield context
     context.close()

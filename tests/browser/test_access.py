@@ -27,12 +27,45 @@ STAFF_PAGES = [
     "/patients/{case}/plan/",
     "/patients/{case}/plan/replan/",
     "/patients/{case}/plan/versions/",
+    "/patients/{case}/pack/",
+    "/patients/{case}/water/",
+    "/patients/{case}/reports/",
+    "/patients/{case}/release/",
+    "/patients/{case}/release/assess/",
+    "/patients/{case}/release/day/",
+    "/patients/{case}/release/day-sheet/",
+    "/today/",
+    "/fortnight/",
+    "/late/",
+    "/quiet/",
+    "/plans-to-settle/",
+    "/reports/worrying/",
+    "/release/",
+]
+CARER_PAGES = [
+    "/my-animals/",
+    "/my-days-away/",
+    "/patients/{case}/today/",
+    "/patients/{case}/guide/",
+    "/patients/{case}/coming/",
+    "/patients/{case}/reports/",
+    "/patients/{case}/pack/",
 ]
 
 
 def violations(page) -> list[str]:
     found = Axe().run(page, options=RULES).response["violations"]
     return [f"{v['id']}: {v['help']} — {node['html'][:160]}" for v in found for node in v["nodes"]]
+
+
+@pytest.fixture(scope="module")
+def carer(chromium, demo, people):
+    """The carer who has Bramble."""
+    context = chromium.new_context(viewport=PHONE, base_url=demo, locale="en-GB", timezone_id="Europe/London")
+    page = context.new_page()
+    sign_in(page, email_of(people, "dilys"), people["password"])
+    yield page
+    context.close()
 
 
 @pytest.fixture(scope="module")
@@ -45,22 +78,34 @@ def vet(chromium, demo, people):
     context.close()
 
 
-@pytest.mark.parametrize("address", STAFF_PAGES)
-def test_no_page_of_the_staff_breaks_wcag_or_scrolls_sideways(vet, address):
-    page, case = vet
+def faults_of(page, address: str) -> list[str]:
+    """What is wrong with a page at either size by day and by night."""
     faults = []
     for size in (PHONE, DESK):
         for scheme in ("light", "dark"):
             page.set_viewport_size(size)
             page.emulate_media(color_scheme=scheme)
-            answer = page.goto(address.format(case=case))
-            assert answer.status == 200
+            answer = page.goto(address)
             page.wait_for_load_state("networkidle")
             wide = page.evaluate("document.documentElement.scrollWidth")
+            faults += [] if answer.status == 200 else [f"answers {answer.status}"]
             faults += [f"{size['width']} {scheme}: {fault}" for fault in violations(page)]
             faults += [f"{size['width']}: {wide} px wide"] if wide > size["width"] else []
+    return faults
 
-    assert faults == []
+
+@pytest.mark.parametrize("address", STAFF_PAGES)
+def test_no_page_of_the_staff_breaks_wcag_or_scrolls_sideways(vet, address):
+    page, case = vet
+
+    assert faults_of(page, address.format(case=case)) == []
+
+
+@pytest.mark.parametrize("address", CARER_PAGES)
+def test_no_page_of_a_carer_breaks_wcag_or_scrolls_sideways(carer, vet, address):
+    _, case = vet
+
+    assert faults_of(carer, address.format(case=case)) == []
 
 
 def test_the_sign_in_page_breaks_nothing(page):
