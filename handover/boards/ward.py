@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 from handover.boards.places import here
 from handover.plans.outlook import Due, Outlook
 from hospital.admissions.models import Patient
-from hospital.medications.dosing import nth_dose_at
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import last_dose_at
+from hospital.rules.dosetimes import nth_dose_at
 
 ASKED_FOR_DAYS = 2  # after the last dose of a course
 

@@ -19,11 +19,11 @@ from handover.protocols.queries import book_of
 from handover.schedule.protocol import Routine, routines_for
 from handover.schedule.watertime import Allowance
 from hospital.admissions.models import Patient, Placement, Weight
-from hospital.medications.dosing import nth_dose_at
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import is_running
 from hospital.medications.wording import line
 from hospital.people.models import Person
+from hospital.rules.dosetimes import nth_dose_at
 from hospital.sites.models import Hospital
 
 WEIGHING = ("weigh", "incubation_weigh")

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.dateparse import parse_date
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
@@ -330,6 +330,15 @@ def seen(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResponse
 def water(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Where the animal stands on its ladder and why, day by day, and what may be decided."""
     return _show_water(request, patient)
+
+
+@require_GET
+@for_patient(*STAFF)
+def water_card(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """The ladder and its forecast, for the page of the care plan. Nothing for an animal without water time."""
+    found, day = water_of(patient), _today(patient)
+    ladder = ladder_picture(found, day, day - timedelta(10), day + timedelta(14)) if found else None
+    return render(request, "logs/_water_card.html", {"patient": patient, "water": found, "ladder": ladder})
 
 
 @for_patient(Role.VET)

@@ -11,8 +11,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
 
-# Below this an hour more or less matters, and two doses could share the hour that is skipped.
-SHORTEST_CIVIL_HOURS = 4
+from hospital.rules.dosetimes import nth_dose_at
 
 
 class LateDose(StrEnum):
@@ -32,13 +31,13 @@ def dose_times(first_at: datetime, every_hours: int, count: int) -> tuple[dateti
     _checked(first_at, every_hours)
     if count < 1:
         raise ValueError(f"A course has at least one dose, not {count}.")
-    return tuple(_nth(first_at, every_hours, number) for number in range(count))
+    return tuple(nth_dose_at(first_at, every_hours, number) for number in range(count))
 
 
 def next_dose(given_at: datetime, every_hours: int) -> datetime:
     """When the next dose falls due after one given at `given_at`, in its zone."""
     _checked(given_at, every_hours)
-    return _nth(given_at, every_hours, 1)
+    return nth_dose_at(given_at, every_hours, 1)
 
 
 def remaining_times(
@@ -60,9 +59,9 @@ def remaining_times(
     anchor, done = first_at, 0
     if late_dose is LateDose.SHIFT:
         for number, at in enumerate(given_at):
-            if at is not None and _utc(at) > _utc(_nth(anchor, every_hours, number - done)):
+            if at is not None and _utc(at) > _utc(nth_dose_at(anchor, every_hours, number - done)):
                 anchor, done = at.astimezone(first_at.tzinfo), number
-    return tuple(_nth(anchor, every_hours, number - done) for number in range(len(given_at), count))
+    return tuple(nth_dose_at(anchor, every_hours, number - done) for number in range(len(given_at), count))
 
 
 def is_too_soon(given_at: datetime, next_at: datetime, every_hours: int) -> bool:
@@ -89,18 +88,6 @@ def _checked(at: datetime, every_hours: int) -> None:
         raise ValueError("A dose needs its time zone.")
     if every_hours < 1:
         raise ValueError(f"Doses lie at least one hour apart, not {every_hours}.")
-
-
-def _nth(first_at: datetime, every_hours: int, number: int) -> datetime:
-    """The moment `number` intervals after the first dose."""
-    if number == 0:
-        return first_at
-    gap = timedelta(hours=every_hours * number)
-    if every_hours < SHORTEST_CIVIL_HOURS:
-        return (_utc(first_at) + gap).astimezone(first_at.tzinfo)
-    civil = (first_at.replace(tzinfo=None) + gap).replace(tzinfo=first_at.tzinfo, fold=0)
-    # There and back again: a clock time that is skipped becomes the one that exists.
-    return _utc(civil).astimezone(first_at.tzinfo)
 
 
 def _utc(at: datetime) -> datetime:

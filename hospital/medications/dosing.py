@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -19,10 +19,10 @@ from hospital.admissions.models import Patient, Weight
 from hospital.medications.formulary import Stop, largest_mg_per_kg, stops_for
 from hospital.rules import weights
 from hospital.rules.doses import DoseRefused, DrawUp, TooCoarse, dose_mg, draw_up, volume_to_dispense_ml
+from hospital.rules.dosetimes import nth_dose_at
 from hospital.rules.wording import Unit, body_weight, mass, number, quantity, rounded
 
 WEIGHT_GOOD_FOR_DAYS = 14  # common practice, no source
-SHORTEST_CIVIL_HOURS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,19 +75,6 @@ def _too_coarse(refusal: TooCoarse, amount_mg: Decimal, mg_per_ml: Decimal) -> s
             "volume": quantity(refusal.dilution.volume_ml, Unit.ML),
         }
     )
-
-
-def nth_dose_at(first_dose_at: datetime, every_hours: int, number: int) -> datetime:
-    """The moment `number` intervals after the first dose, in its zone.
-
-    Intervals of four hours or more keep the clock face over a change to or from summer time; shorter ones
-    run in elapsed hours. A clock time that is skipped moves on by the skipped hour (RFC 5545, section 3.3.5).
-    """
-    gap = timedelta(hours=every_hours * number)
-    if every_hours < SHORTEST_CIVIL_HOURS:
-        return (first_dose_at.astimezone(UTC) + gap).astimezone(first_dose_at.tzinfo)
-    civil = (first_dose_at.replace(tzinfo=None) + gap).replace(tzinfo=first_dose_at.tzinfo, fold=0)
-    return civil.astimezone(UTC).astimezone(first_dose_at.tzinfo)
 
 
 def weight_doubt(recent: Sequence[Weight], today: date, zone: str) -> str:

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from hospital.admissions.models import Patient, Weight
-from hospital.medications.dosing import nth_dose_at
 from hospital.medications.models import MedicationOrder
 from hospital.people.models import CLINICAL, Person
+from hospital.rules.dosetimes import nth_dose_at
 from hospital.rules.weights import has_changed
 
 

@@ -28,3 +28,37 @@ def test_no_page_scrolls_sideways_on_a_phone(page, people, address):
 
     assert answer.status == 200
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+
+
+@pytest.fixture
+def coordinator(page, people):
+    sign_in(page, email_of(people, "ruth"), people["password"])
+    return page
+
+
+def test_the_stories_are_on_the_board(coordinator):
+    coordinator.goto("/today/")
+
+    words = coordinator.inner_text("main").lower()
+
+    assert "one end of the wound gapes" in words  # the worrying report of the swan
+    assert "tawny owl" in words  # its sutures are late
+    assert "barn owl" in words  # its plan collides
+    assert "femi larkspur" in words  # has gone quiet
+
+
+def test_two_animals_can_go_and_one_waits_for_spring(coordinator):
+    coordinator.goto("/release/")
+
+    words = coordinator.inner_text("main").lower()
+    can_go = words[words.index("can go now") : words.index("could go within")]
+
+    assert "herring gull" in can_go
+    assert "kestrel" in can_go
+    assert "waits for its season" in words
+
+
+def test_years_of_closed_cases_are_listed(coordinator):
+    coordinator.goto("/patients/closed/")
+
+    assert coordinator.locator("main tbody tr").count() >= 20

@@ -13,9 +13,10 @@ from hospital.admissions.models import Weight
 from hospital.audit.queries import history_of
 from hospital.clock import now
 from hospital.medications import actions, formulary, queries
-from hospital.medications.dosing import nth_dose_at, sheet
+from hospital.medications.dosing import sheet
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.wording import line
+from hospital.rules.dosetimes import nth_dose_at
 from hospital.rules.wording import NBSP
 from tests import make
 

@@ -334,3 +334,19 @@ def test_an_animal_without_water_time_says_why(client, adopted, vet):
 
     assert "No water protocol in force" in text(page(client, patient))
     assert post(client, patient, "water-step", on="2027-04-10", step="1", reason="x").status_code == 302
+
+
+def test_the_plans_page_shows_the_ladder_for_those_who_have_one(client, turtle, adopted, vet, carer, stranger):
+    dry = make.patient(vet, species=make.species("Natrix natrix", "Grass snake", group=make.group("snake", ("reptile", "animal"))))
+    client.force_login(vet)
+
+    climbing, none = (client.get(reverse("logs:water-card", args=[each.case_number])) for each in (turtle, dry))
+
+    assert "Water time" in text(climbing)
+    assert "<rect" in climbing.content.decode()
+    assert "hidden" in none.content.decode()
+    assert "Water time" not in text(none)
+    client.force_login(carer.person)
+    assert client.get(reverse("logs:water-card", args=[turtle.case_number])).status_code == 403
+    client.force_login(stranger)
+    assert client.get(reverse("logs:water-card", args=[turtle.case_number])).status_code == 404
