@@ -12,7 +12,7 @@ from tests.browser.conftest import DESK, PHONE, email_of, sign_in
 pytestmark = pytest.mark.xdist_group("browser")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def session(chromium, demo, people):
     """A signed-in page for a person of the demonstration, kept for the whole walk."""
     opened: dict[str, Page] = {}
@@ -30,9 +30,21 @@ def session(chromium, demo, people):
         context.close()
 
 
-@pytest.fixture(scope="module")
-def case(session) -> str:
-    """A pond turtle that a vet has just admitted, by the quick form."""
+def test_one_animals_whole_path(session, demo):
+    case = a_turtle_is_admitted(session)
+    the_admission_is_listed(session, case)
+    the_vet_records_and_a_plan_appears(session, case)
+    a_dose_is_worked_out_from_the_weight(session, case)
+    the_plan_is_published_and_the_animal_goes_to_a_carer(session, case)
+    the_pack_is_printed_and_its_code_leads_to_the_log(session, case, demo)
+    the_carer_takes_over_and_reports(session, case)
+    a_worry_reaches_the_board_and_tells_the_carer_to_phone(session, case)
+    a_recheck_leads_to_the_plan(session, case)
+    an_outcome_closes_the_case(session, case)
+
+
+def a_turtle_is_admitted(session) -> str:
+    """By the quick form; answers the case number that it gives at once."""
     page = session("ines")
     page.goto("/admit/")
     page.get_by_label("Search the species", exact=False).first.fill("pond turtle")
@@ -50,7 +62,7 @@ def words(page: Page) -> str:
     return page.inner_text("main").replace("\xa0", " ")
 
 
-def test_1_an_admission_gives_a_case_number_at_once(session, case):
+def the_admission_is_listed(session, case):
     page = session("ines")
 
     page.goto("/patients/")
@@ -58,7 +70,7 @@ def test_1_an_admission_gives_a_case_number_at_once(session, case):
     assert case in page.inner_text("main")
 
 
-def test_2_what_the_vet_records_becomes_a_dated_plan(session, case):
+def the_vet_records_and_a_plan_appears(session, case):
     page = session("ines")
     page.goto(f"/patients/{case}/procedures/add/")
     page.get_by_label("Procedure", exact=True).select_option("wound-closure")
@@ -72,7 +84,7 @@ def test_2_what_the_vet_records_becomes_a_dated_plan(session, case):
     assert "Sutures or staples out" in page.inner_text("main")
 
 
-def test_3_a_dose_is_worked_out_from_the_weight(session, case):
+def a_dose_is_worked_out_from_the_weight(session, case):
     page = session("ines")
     page.goto(f"/patients/{case}/medications/order/")
     page.get_by_label("Medicine").fill("ceftazidime")
@@ -87,11 +99,11 @@ def test_3_a_dose_is_worked_out_from_the_weight(session, case):
     assert "10.8 mg" in words(page)  # 0.540 kg × 20 mg per kg
 
 
-def test_4_the_plan_is_published_and_the_animal_goes_to_a_carer(session, case):
+def the_plan_is_published_and_the_animal_goes_to_a_carer(session, case):
     vet, coordinator = session("ines"), session("ruth")
     vet.goto(f"/patients/{case}/plan/replan/")
     vet.get_by_role("button", name="Publish").first.click()
-    vet.wait_for_load_state()
+    vet.wait_for_url(f"**/patients/{case}/plan/")
     coordinator.goto(f"/patients/{case}/place/")
     coordinator.get_by_role("radio", name="Luca Harrow").check()
     coordinator.get_by_label("Note").fill("Agreed by phone")
@@ -103,12 +115,11 @@ def test_4_the_plan_is_published_and_the_animal_goes_to_a_carer(session, case):
     assert "Luca Harrow" in coordinator.inner_text("main")
 
 
-def test_5_the_pack_is_printed_and_its_code_leads_to_the_log(session, case, demo):
+def the_pack_is_printed_and_its_code_leads_to_the_log(session, case, demo):
     page = session("ruth")
     page.goto(f"/patients/{case}/pack/")
     page.get_by_role("button", name="Make the pack").click()
-    page.wait_for_load_state()
-    page.goto(f"/patients/{case}/pack/")
+    page.get_by_role("link", name="Open the PDF").wait_for()
     file = page.get_by_role("link", name="Open the PDF").get_attribute("href")
     pdf = page.request.get(file).body()
     assert pdf.startswith(b"%PDF")
@@ -124,7 +135,7 @@ def test_5_the_pack_is_printed_and_its_code_leads_to_the_log(session, case, demo
     assert case in carer.url or "taken" in carer.inner_text("main")
 
 
-def test_6_the_carer_takes_over_and_reports_in_a_few_taps(session, case):
+def the_carer_takes_over_and_reports(session, case):
     page = session("luca", PHONE)
     page.goto("/my-animals/")
     assert "Finderson" not in page.content()
@@ -134,18 +145,18 @@ def test_6_the_carer_takes_over_and_reports_in_a_few_taps(session, case):
     page.goto(f"/patients/{case}/today/")
 
     page.get_by_role("button", name="Send the report").click()
-    page.wait_for_load_state()
+    page.wait_for_url("**/reports/**")
 
     assert "fine" in page.inner_text("main").lower() or "thank" in page.inner_text("main").lower()
 
 
-def test_7_a_worry_reaches_the_board_and_tells_the_carer_to_phone(session, case):
+def a_worry_reaches_the_board_and_tells_the_carer_to_phone(session, case):
     carer, coordinator = session("luca", PHONE), session("ruth")
     carer.goto(f"/patients/{case}/today/")
     carer.get_by_role("checkbox", name="Wound open or gaping").check()
     carer.get_by_label("Anything that worries you").fill("The walk's wound gapes")
     carer.get_by_role("button", name="Send another report").click()
-    carer.wait_for_load_state()
+    carer.wait_for_url("**/reports/**")
     assert "phone" in carer.inner_text("main").lower()
     assert carer.locator("main a[href^='tel:']").count() >= 1
 
@@ -154,7 +165,7 @@ def test_7_a_worry_reaches_the_board_and_tells_the_carer_to_phone(session, case)
     assert "The walk's wound gapes" in coordinator.inner_text("main")
 
 
-def test_8_a_recheck_changes_the_plan_and_asks_to_publish_it(session, case):
+def a_recheck_leads_to_the_plan(session, case):
     page = session("ines")
     page.goto(f"/patients/{case}/examinations/recheck/")
     page.get_by_role("radio", name="Open again").check()
@@ -166,14 +177,13 @@ def test_8_a_recheck_changes_the_plan_and_asks_to_publish_it(session, case):
     assert page.locator("h1").count() == 1
 
 
-def test_9_an_outcome_closes_the_case(session, case):
+def an_outcome_closes_the_case(session, case):
     page = session("ines")
     page.goto(f"/patients/{case}/outcome/")
     page.get_by_role("radio", name="Transferred").check()
     page.get_by_label("Reason").fill("To a hospital nearer its pond")
     page.get_by_label("Place", exact=False).first.fill("Upland Branch")
     page.get_by_role("button", name="Check before saving").click()
-    page.wait_for_load_state()
     page.get_by_role("button", name="Save and close the case").click()
     page.wait_for_url(f"**/patients/{case}/")
 
