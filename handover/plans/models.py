@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient
 from hospital.sites.models import Hospital
@@ -120,3 +121,34 @@ class WaterDecision(models.Model):
     reason = models.CharField(max_length=250, blank=True)
     decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     decided_at = models.DateTimeField()
+
+
+class Proposal(models.Model):
+    """What the last check of all live cases found for one animal: worked out from facts, replaced by the next check.
+
+    It decides nothing: a person looks at old and new, and publishes. It holds while the day is `on`, the plan in force
+    is `plan` and the facts are those that `facts` names.
+    """
+
+    class Kind(models.TextChoices):
+        AGREED = "agreed", _("Plan as agreed")
+        CHANGED = "changed", _("Days would change")
+        FIRST = "first", _("No plan published yet")
+        CONFLICT = "conflict", _("Dates collide")
+        TROUBLE = "trouble", _("Cannot be planned")
+
+    patient = models.OneToOneField(Patient, models.CASCADE, related_name="proposal")
+    hospital = models.ForeignKey(Hospital, models.CASCADE, related_name="+", db_index=False)
+    on = models.DateField()  # the hospital's own day
+    made_at = models.DateTimeField()
+    kind = models.CharField(max_length=8, choices=Kind)
+    plan = models.ForeignKey(Plan, models.CASCADE, null=True, related_name="+")  # in force when it was compared
+    facts = models.CharField(max_length=16)  # a short name for facts, rules in force, closed days and decisions
+    days = models.CharField(max_length=16)  # LivePlan.digest: exactly these days
+    changes = models.JSONField(default=list, blank=True)  # as in Plan.changes
+    late = models.JSONField(default=list, blank=True)  # what is late, and since which last day
+    conflict = models.JSONField(default=list, blank=True)  # the members: take any one away, and the rest can be planned
+    why = models.JSONField(default=list, blank=True)  # sentences: the conflict's, or why nothing can be planned
+
+    class Meta:
+        indexes = [models.Index(fields=["hospital", "on", "kind"], name="proposals_of_a_night")]

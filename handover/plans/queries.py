@@ -71,7 +71,7 @@ def live_plans(patients: Iterable[Patient], today: date) -> dict[int, LivePlan]:
     """Live plans by patient, in a fixed number of queries for each hospital."""
     found = {}
     for patient, case, book in _known(patients):
-        found[patient.pk] = _live(patient, case, book, today)
+        found[patient.pk] = live_from(patient, case, book, today)
     return found
 
 
@@ -82,7 +82,8 @@ def _known(patients: Iterable[Patient]) -> list[tuple[Patient, Case, Book]]:
     return [(patient, cases[patient.pk], books[patient.hospital]) for patient in patients]
 
 
-def _live(patient: Patient, case: Case, book: Book, today: date) -> LivePlan:
+def live_from(patient: Patient, case: Case, book: Book, today: date) -> LivePlan:
+    """The plan of one animal from what was read before."""
     try:
         instance = problem_for(case, book.rules, book.gates, setup_of(patient, today))
         return LivePlan(patient, case, book, instance, plan(instance.problem))
