@@ -97,8 +97,20 @@ def _on_white(image: Image.Image) -> Image.Image:
     return clean
 
 
+class PhotoBox(forms.BoundField):
+    """A photograph's box. Says so when one was sent but the form comes back: a browser empties the box, without a word."""
+
+    def __init__(self, form: forms.BaseForm, field: forms.Field, name: str):
+        super().__init__(form, field, name)
+        self.was_emptied = self.html_name in form.files
+        if self.was_emptied:
+            self.help_text = _("The photograph was not kept, because the form came back. Choose it again.")
+
+
 class PhotoField(forms.FileField):
     """A photograph: its value is the safe JPEG as bytes, or None."""
+
+    bound_field_class = PhotoBox
 
     widget = forms.ClearableFileInput
     default_error_messages = {

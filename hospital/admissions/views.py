@@ -73,6 +73,7 @@ def admit(request: HttpRequest) -> HttpResponse:
     like = _like(request)
     if "find_species" in request.POST:
         form = AdmitForm(initial=as_typed(request.POST), hospital=request.hospital, like=like)
+        form.files = request.FILES  # nothing is checked, but the box of a photograph says that it was emptied
     else:
         form = AdmitForm(
             request.POST or None,
@@ -83,7 +84,7 @@ def admit(request: HttpRequest) -> HttpResponse:
         )
     if done(form, actions.admit, request.hospital, by=request.user, at=now()):
         return redirect("admissions:admitted", form.result.case_number)
-    context = {"form": form, "like": like, "photo_was_sent": "photo" in request.FILES}
+    context = {"form": form, "like": like}
     return show(request, "admissions/admit.html", context, part="admissions/_admit_form.html", status=status_of(form))
 
 

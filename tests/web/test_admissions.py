@@ -254,8 +254,15 @@ def test_a_file_that_is_no_photograph_is_refused_and_a_good_one_is_asked_for_aga
     again = as_vet.post(reverse("admissions:admit"), filled(turtle, photo=photograph(), weight_g="x"))
 
     assert "This is not a photograph that can be read here." in words_of(refused)
-    assert "Choose the photograph again" in words_of(again)
+    assert "The photograph was not kept" in words_of(again)
     assert not Photo.objects.exists()
+
+
+def test_searching_the_species_says_that_the_chosen_photograph_was_not_kept(as_vet):
+    page = as_vet.post(reverse("admissions:admit"), {"find_species": "1", "photo": photograph()})
+
+    assert "The photograph was not kept" in words_of(page)
+    assert "was not kept" not in words_of(as_vet.get(reverse("admissions:admit")))
 
 
 # --- choosing the species -----------------------------------------------------------------------------------------
