@@ -51,6 +51,7 @@ class Species(models.Model):
         null=True, blank=True
     )  # 1 extreme … 4 low, 0 none; empty: not decided
     search_text = models.CharField(max_length=600, editable=False)  # all names, lower case, accents folded
+    is_shipped = models.BooleanField(default=False, editable=False)  # of the shipped list, which may take it away again
 
     class Meta:
         ordering = ["common_name"]

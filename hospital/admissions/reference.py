@@ -5,9 +5,9 @@ from __future__ import annotations
 import csv
 import tomllib
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.db import models, transaction
@@ -31,16 +31,21 @@ def load_reference(folder: Path = FOLDER) -> dict[str, Loaded]:
     """Make the tables say what the files say. Safe to run again and again."""
     with transaction.atomic():
         groups = upsert(TaxonGroup, _groups(folder), key="slug")
-        species = upsert(Species, _species(folder), key="scientific_name")
+        species = upsert(Species, _species(folder), key="scientific_name", ours={"is_shipped": True})
         causes = upsert(Cause, _causes(folder), key="slug")
     return {"taxon groups": groups, "species": species, "causes": causes}
 
 
-def upsert(model: type[models.Model], rows: list[models.Model], *, key: str) -> Loaded:
-    """Insert or update `rows` by the unique field `key`; remove every other row that nothing refers to."""
+def upsert(
+    model: type[models.Model], rows: list[models.Model], *, key: str, ours: Mapping[str, Any] | None = None
+) -> Loaded:
+    """Insert or update `rows` by the unique field `key`; remove every other row that nothing refers to.
+
+    `ours` narrows what may be removed, in a table to which hospitals add rows of their own.
+    """
     columns = [f.name for f in model._meta.concrete_fields if not f.primary_key and f.name != key]
     model._base_manager.bulk_create(rows, update_conflicts=True, unique_fields=[key], update_fields=columns)
-    gone = model._base_manager.exclude(**{f"{key}__in": [getattr(row, key) for row in rows]})
+    gone = model._base_manager.filter(**(ours or {})).exclude(**{f"{key}__in": [getattr(row, key) for row in rows]})
     removed, still_used = remove_unused(gone)
     return Loaded(len(rows), removed, still_used)
 
@@ -97,6 +102,7 @@ def _one_species(row: dict[str, str]) -> Species:
         is_aquatic=row["is_aquatic"] == "yes",
         sensitivity=int(row["sensitivity"]) if row["sensitivity"] else Sensitivity.NONE,
         search_text=searchable(row["common_name"], others, row["scientific_name"]),
+        is_shipped=True,
     )
 
 

@@ -100,6 +100,7 @@ class Migration(migrations.Migration):
                 ('is_aquatic', models.BooleanField(default=False)),
                 ('sensitivity', models.PositiveSmallIntegerField(blank=True, null=True)),
                 ('search_text', models.CharField(editable=False, max_length=600)),
+                ('is_shipped', models.BooleanField(default=False, editable=False)),
             ],
             options={
                 'verbose_name_plural': 'species',

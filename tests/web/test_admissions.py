@@ -9,11 +9,12 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.core.management import call_command
 from django.urls import reverse
 from PIL import Image
 
 from hospital.admissions import actions, queries
-from hospital.admissions.models import Cause, Finder, Identification, Patient, Photo, Species
+from hospital.admissions.models import Cause, Finder, Identification, Patient, Photo, Species, TaxonGroup
 from hospital.admissions.reference import searchable
 from hospital.clock import now, today
 from hospital.edits import EditCollision
@@ -362,6 +363,18 @@ def test_a_hospital_may_add_a_species(as_vet):
     assert response.url.endswith(f"?species={added.pk}")
     assert queries.species_matching("anil") == [added]
     assert "Añil terrapin" in words_of(as_vet.get(response.url))
+
+
+def test_loading_the_shipped_list_again_keeps_a_species_that_the_hospital_added(as_vet):
+    call_command("loadreference", stdout=io.StringIO())
+    turtles = TaxonGroup.objects.get(slug="turtle-freshwater")
+    actions.add_species(common_name="Reed terrapin", scientific_name="Emys nova", group=turtles)
+    make.species("Emys retracta", "Once in the list", is_shipped=True)
+
+    call_command("loadreference", stdout=io.StringIO())
+
+    assert Species.objects.filter(scientific_name="Emys nova").exists()
+    assert not Species.objects.filter(scientific_name="Emys retracta").exists()
 
 
 # --- cautions after admission -------------------------------------------------------------------------------------
