@@ -194,8 +194,8 @@ class Patient(Versioned):
 
     @property
     def called(self) -> str:
-        """Name and species: "Bracken, red fox"."""
-        return f"{self.name}, {self.species.common_name.lower()}" if self.name else self.species.common_name
+        """Name and species: "Bracken, Red fox"."""
+        return f"{self.name}, {self.species.common_name}" if self.name else self.species.common_name
 
     @property
     def is_in_care(self) -> bool:
