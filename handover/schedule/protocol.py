@@ -29,6 +29,7 @@ from handover.schedule.case import (
     Routine,
     Setup,
 )
+from handover.schedule.company import DRIVE, with_company
 from handover.schedule.library import (
     BadRule,
     Interval,
@@ -107,11 +108,13 @@ class _Writer:
         self._report_missed_pins()
         lags = _told_apart(self.lags)
         events = self._events_that_matter([lag for _, lag in lags])
+        problem = with_company(self._problem(events, tuple(lag for _, lag in lags)), self.setup.company)
+        drives = {event.id: Meaning("drive") for event in problem.events if event.id.startswith(DRIVE)}
         return Instance(
-            problem=self._problem(events, tuple(lag for _, lag in lags)),
+            problem=problem,
             late=tuple(self.late),
             overruled=tuple(self.overruled),
-            meaning={event.id: self.meaning[event.id] for event in events},
+            meaning={event.id: self.meaning[event.id] for event in events} | drives,
             rule_of_lag={lag.id: rule for rule, lag in lags if rule},
             unused=self._unused(),
         )
@@ -256,9 +259,12 @@ class _Writer:
     def _is_needless(self, rule: Rule, before: Node, link: Node, end: Node) -> bool:
         """Whether the end comes by then, or soon after and within the longest interval from the link before."""
         at, end_at = self.timing.expected[link.id], self.timing.expected[end.id]
+        _, usual, most = rule.interval(link.link or 1)
+        if link.id in self.case.previous and self.timing.soonest[link.id] <= end_at:
+            # Somebody has this day already: a day or two more or less are no reason to take it back.
+            return 2 * (at - end_at).days >= max(1, usual or 0)
         if at >= end_at or self.timing.pin_of(link.id):
             return at >= end_at
-        _, usual, most = rule.interval(link.link or 1)
         is_near = 2 * (end_at - at).days < (usual or 0)
         return is_near and (most is None or end_at <= self.timing.expected[before.id] + timedelta(most))
 

@@ -270,6 +270,29 @@ def test_a_chain_has_the_links_that_its_usual_interval_gives(usual_end, most, wa
     assert len(links(made, "recheck:closure-1")) == wanted
 
 
+@pytest.mark.parametrize(("usual_end", "wanted"), [(43, 6), (42, 6), (39, 6), (38, 5), (35, 5), (34, 5), (31, 4)])
+def test_a_link_that_was_promised_goes_only_when_the_end_comes_half_an_interval_before_it(usual_end, wanted):
+    """The sixth is usual on day 42, the fifth on day 35. A day more or less is no reason to take one back."""
+    end = rule("end", "sutures_out", "closure", 1, usual_end, 60)
+    weekly = rule("weekly", "recheck", "closure", 5, 7, 10, repeat_until="sutures_out")
+    promised = {f"recheck:closure-1:{n}": on(7 * n) for n in range(1, 7)}
+
+    made = unfold(case(CLOSED_TODAY, previous=promised), end, weekly)
+
+    assert len(links(made, "recheck:closure-1")) == wanted
+    assert can_be_planned(made.problem)
+
+
+def test_a_promised_link_that_can_no_longer_be_had_before_the_end_goes():
+    hold = Hold("recheck:closure-1:5", TODAY, on(43))
+    promised = {f"recheck:closure-1:{n}": on(7 * n) for n in range(1, 7)}
+
+    made = unfold(case(CLOSED_TODAY, holds=(hold,), previous=promised), SUTURES, WEEKLY)
+
+    assert links(made, "recheck:closure-1") == [f"recheck:closure-1:{n}" for n in range(1, 5)]
+    assert can_be_planned(made.problem)
+
+
 def test_links_follow_each_other_and_the_end_follows_the_last():
     made = unfold(case(CLOSED_TODAY), SUTURES, WEEKLY)
 
@@ -615,10 +638,14 @@ HOLDS = st.lists(
 )
 
 
+LINKS = [f"{stem}:{n}" for stem in ("recheck:a", "recheck:b", "bandage_change:a", "bandage_change:b", "check") for n in range(1, 9)]
+PROMISED = st.frozensets(st.sampled_from(LINKS)).map(lambda links: dict.fromkeys(links, TODAY))
+
+
 @settings(max_examples=300, deadline=None)
-@given(FACTS, HOLDS, st.sampled_from([(), (SUMMER,)]), st.booleans(), st.sampled_from([{}, WEEKENDS, AWAY]))
-def test_no_lateness_and_no_hold_makes_a_case_impossible(facts, holds, gates, is_southern, closed):
-    of = case(*facts, holds=tuple(holds), is_southern=is_southern)
+@given(FACTS, HOLDS, st.sampled_from([(), (SUMMER,)]), st.booleans(), st.sampled_from([{}, WEEKENDS, AWAY]), PROMISED)
+def test_no_lateness_and_no_hold_makes_a_case_impossible(facts, holds, gates, is_southern, closed, promised):
+    of = case(*facts, holds=tuple(holds), is_southern=is_southern, previous=promised)
 
     made = unfold(of, *LIBRARY, gates=gates, closed=closed)
 
