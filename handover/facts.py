@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import prefetch_related_objects
 
 from handover.schedule.case import Case, Fact, Hold, Pin, Setup
+from handover.schedule.changes import ASIDE
 from handover.schedule.library import lineage_of
 from handover.schedule.problem import CARER, CLINIC, Closed
-from hospital.admissions.models import Patient, TaxonGroup
+from hospital.admissions.models import Patient, Placement, TaxonGroup
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.vocabulary import milestones, name_of, vocabulary
 
@@ -42,11 +43,17 @@ FIXATORS = {"tie-in-fixator": "tie_in_fixator", "external-fixator": "external_fi
 
 
 def cases_of(patients: Iterable[Patient]) -> dict[int, Case]:
-    """The case of each patient by its key, in a fixed number of queries however many there are."""
+    """The case of each patient by its key, in a fixed number of queries however many there are.
+
+    Each patient keeps what was read for it, and its `company`: by day, the other animals with which its carer has agreed
+    to come to the clinic.
+    """
     patients = list(patients)
-    prefetch_related_objects(patients, *RECORDED)
+    everyone = [*patients, *_company_of(patients)]
+    prefetch_related_objects(everyone, *RECORDED)
     parents = dict(TaxonGroup.objects.values_list("slug", "parent"))
-    looks = _bandage_reports(patients)
+    looks = _bandage_reports(everyone)
+    _introduce(everyone, looks)
     return {patient.pk: _case(patient, parents, looks[patient.pk]) for patient in patients}
 
 
@@ -57,17 +64,22 @@ def case_of(patient: Patient) -> Case:
 
 
 def setup_of(patient: Patient, today: date) -> Setup:
-    """The days on which this patient's clinic is closed and its carer away."""
+    """The days on which this patient's clinic is closed, and its carer away or coming with another animal anyway."""
     hospital = patient.hospital
     dates = frozenset(day.on for day in hospital.closed_days.all() if day.on >= today)
     closed = {CLINIC: Closed(frozenset(hospital.closed_weekdays), dates)}
     if spans := _away(patient, today):
         closed[CARER] = Closed(spans=spans)
-    return Setup(today=today, closed=closed)
+    company = frozenset(day for day in getattr(patient, "company", ()) if day >= today)
+    return Setup(today=today, closed=closed, company=company)
+
+
+def _here(patient: Patient) -> Placement | None:
+    return next((each for each in patient.placements.all() if each.ended_at is None), None)
 
 
 def _away(patient: Patient, today: date) -> tuple[tuple[date, date], ...]:
-    here = next((each for each in patient.placements.all() if each.ended_at is None), None)
+    here = _here(patient)
     if here is None or here.carer is None:
         return ()
     return tuple((span.starts_on, span.ends_on) for span in here.carer.away.all() if span.ends_on >= today)
@@ -113,6 +125,71 @@ def _case_tags(patient: Patient) -> Iterator[str]:
         yield QUARANTINE
     known = milestones()["case"]
     yield from (row.event for row in patient.milestones.all() if row.event in known)
+
+
+# --- the carer's other animals ----------------------------------------------------------------------------------------
+
+
+def _company_of(patients: list[Patient]) -> list[Patient]:
+    """The other animals in care that live with the carers of these."""
+    carers = Placement.objects.open().filter(patient__in=[p.pk for p in patients], carer__isnull=False).values("carer")
+    there = Placement.objects.open().filter(carer__in=carers).values("patient")
+    others = Patient.objects.in_care().filter(pk__in=there).exclude(pk__in=[p.pk for p in patients])
+    return list(others.select_related("hospital", "species").order_by("pk"))
+
+
+def _introduce(patients: list[Patient], looks: Mapping[int, list[date]]) -> None:
+    """Tell each animal on which days its carer comes to the same clinic anyway, and with which others."""
+    housed: dict[tuple[int, int], list[Patient]] = defaultdict(list)
+    for patient in patients:
+        patient.company = {}
+        here = _here(patient)
+        if here and here.carer_id and patient.is_in_care:
+            housed[here.carer_id, patient.hospital_id].append(patient)
+    for together in (animals for animals in housed.values() if len(animals) > 1):
+        for animal in together:
+            for day in _agreed_visits(animal, looks[animal.pk]):
+                for other in (each for each in together if each.pk != animal.pk):
+                    other.company.setdefault(day, []).append(animal)
+
+
+def _agreed_visits(patient: Patient, looks: list[date]) -> frozenset[date]:
+    """The days on which the carer is to bring the animal by the plan in force: a promise stands until it is kept, or
+    until another plan is published.
+
+    An animal whose records cannot be read promises nothing here; its own page tells what is wrong with it.
+    """
+    current = getattr(patient, "current_plan", None)
+    if current is None:
+        return frozenset()
+    try:
+        facts = list(_facts(patient, _latest_holds(patient), looks))
+        return frozenset(_promised(current.plan.problem, current.plan.answer["days"], facts))
+    except (LookupError, TypeError, ValueError):
+        return frozenset()
+
+
+def _promised(problem: Mapping, days: Mapping[str, str], facts: list[Fact]) -> Iterator[date]:
+    """Days of the visits that nothing recorded since has kept; of several of a kind the first ones are kept first."""
+    made_on = date.fromisoformat(problem["today"])
+    known = {(event["id"], event["done"]) for event in problem["events"] if event.get("done")}
+    fresh = [fact for fact in facts if fact.on >= made_on]
+    fresh = [fact for fact in fresh if not any(_keeps(fact, name) for name, on in known if on == fact.on.isoformat())]
+    for event in problem["events"]:
+        if event["place"] != CLINIC or event.get("done") or event["id"].startswith(ASIDE):
+            continue
+        kept_by = next((fact for fact in fresh if _keeps(fact, event["id"])), None)
+        if kept_by:
+            fresh.remove(kept_by)
+        else:
+            yield date.fromisoformat(days[event["id"]])
+
+
+def _keeps(fact: Fact, event_id: str) -> bool:
+    """Whether a fact is what an event of a plan stands for, "event", "event:subject" or either with a link's number."""
+    event, *parts = event_id.split(":")
+    subject = next((part for part in parts if not part.isdecimal()), "")
+    return fact.event == event and (not subject or fact.subject in ("", subject))
 
 
 # --- facts --------------------------------------------------------------------------------------------------------

@@ -32,6 +32,7 @@ CAUSES = {
     Why.AWAY: gettext_lazy("The carer is away on %(was)s."),
     Why.PASSED: gettext_lazy("%(was)s has gone by."),
     Why.SHARED: gettext_lazy("One visit together with “%(what)s”."),
+    Why.DRIVE: gettext_lazy("One drive on %(now)s, with another animal of the same carer."),
     Why.FOLLOWS: gettext_lazy("It follows other days that moved."),
 }
 

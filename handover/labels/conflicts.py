@@ -14,6 +14,7 @@ from handover.labels.rules import plain_days, rule_days
 from handover.labels.why import day_in_words
 from handover.schedule.case import Instance
 from handover.schedule.changes import is_shut
+from handover.schedule.company import without_company
 from handover.schedule.explain import Cure, CureKind, cures
 from handover.schedule.plan import Conflict, Planned, plan
 from handover.schedule.problem import CARER, CLINIC, CLOSED, HOME, HORIZON, PIN, TODAY, Lag, Problem
@@ -130,10 +131,10 @@ def cure_lines(instance: Instance, conflict: Conflict) -> tuple[list[CureLine], 
 
 def _alone(problem: Problem, conflict: Conflict) -> Problem:
     """The problem with no rules and fixed days but those of the conflict."""
-    members = conflict.members
+    members, events = conflict.members, without_company(problem).events
     return replace(
         problem,
-        events=tuple(e if e.done or f"{PIN}{e.id}" in members else replace(e, pinned=None) for e in problem.events),
+        events=tuple(e if e.done or f"{PIN}{e.id}" in members else replace(e, pinned=None) for e in events),
         lags=tuple(lag for lag in problem.lags if lag.id in members),
     )
 

@@ -14,6 +14,7 @@ from handover.labels.events import event_label
 from handover.labels.rules import plain_days
 from handover.schedule.case import Instance
 from handover.schedule.changes import is_shut
+from handover.schedule.company import DRIVE
 from handover.schedule.problem import CARER, CLINIC, HORIZON, PIN, TODAY, Lag
 
 CLINICAL_DAY = "D d-M-Y"  # Tue 05-Jan-2027
@@ -182,11 +183,11 @@ def _obstacles(instance: Instance, place: str, aims: Sequence[date]) -> list[str
 
 
 def _company(instance: Instance, days: Mapping[str, date], event_id: str) -> list[str]:
-    """Other things of the same visit: one journey for all of them."""
+    """Other things of the same visit: one journey for all of them; and for another animal of the carer."""
     places = {event.id: event.place for event in instance.problem.events if not event.done}
     if places.get(event_id) != CLINIC:
         return []
     others = [name for name, place in places.items() if place == CLINIC and name != event_id and days[name] == days[event_id]]
-    if not others:
-        return []
-    return [_("One visit together with: %(others)s.") % {"others": "; ".join(event_label(instance.meaning[o]) for o in others)}]
+    own = [event_label(instance.meaning[name]) for name in others if not name.startswith(DRIVE)]
+    reasons = [_("One visit together with: %(others)s.") % {"others": "; ".join(own)}] if own else []
+    return [*reasons, _("The carer comes on this day anyway, with another animal.")] if len(own) < len(others) else reasons

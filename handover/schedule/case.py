@@ -65,12 +65,16 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """What does not depend on the animal. The horizon grows where the case's own days reach beyond it."""
+    """What does not depend on the animal. The horizon grows where the case's own days reach beyond it.
+
+    On the days of `company` its carer comes anyway, with another animal.
+    """
 
     today: date
     horizon_days: int = 240
     closed: Mapping[str, Closed] = field(default_factory=dict)
     costs: Costs = field(default_factory=Costs)
+    company: frozenset[date] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,10 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
+from handover.schedule.company import DRIVE
 from handover.schedule.problem import CARER, CLINIC, Closed, Event, Lag, Problem
 
-ASIDE = ("hold:", "season:")  # helpers of the problem that nobody is told about
+ASIDE = ("hold:", "season:", DRIVE)  # helpers of the problem that nobody is told about
 
 
 class Kind(StrEnum):
@@ -39,6 +40,7 @@ class Why(StrEnum):
     AWAY = "away"  # the carer is away on the old day (was)
     PASSED = "passed"  # the old day went by (was)
     SHARED = "shared"  # one visit for both (event_id, now)
+    DRIVE = "drive"  # one drive with another animal of the carer (now)
     FOLLOWS = "follows"  # it follows other days that moved
 
 
@@ -205,7 +207,7 @@ def _calendar(name: str, old: _Plan, new: _Plan) -> Iterator[Cause]:
 
 
 def _sharing(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
-    """Another thing at the clinic on the new day that was not on the old one."""
+    """Another thing at the clinic on the new day that was not on the old one, or else another animal."""
     if new.events[name].place != CLINIC:
         return ()
     day = new.days[name]
@@ -213,7 +215,10 @@ def _sharing(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
         e.id for e in new.events.values() if e.place == CLINIC and not e.done and e.id != name and new.days[e.id] == day
     ]
     met = [other for other in others if old.days.get(other) != old.days[name]]
-    return tuple(Cause(Why.SHARED, other, now=day) for other in met[:1])
+    own = [other for other in met if not other.startswith(ASIDE)]
+    if own or not met:
+        return tuple(Cause(Why.SHARED, other, now=day) for other in own[:1])
+    return (Cause(Why.DRIVE, now=day),)
 
 
 def _in_order(changes: Iterator[Change]) -> tuple[Change, ...]:
