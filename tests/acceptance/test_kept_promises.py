@@ -30,8 +30,9 @@ def fact(event: str, subject: str, tags: str = "") -> Fact:
     return Fact(event, MONDAY, subject, frozenset(tags.split()), subject)
 
 
-LIMB = (fact("surgery", "limb", "removable_implant"), fact("wound_closure", "wound", "sutures limb_fixation"), fact("bandage_applied", "wrap"))
-WOUND = (fact("surgery", "leg"), fact("wound_closure", "wound", "sutures"), fact("bandage_applied", "wrap"))
+WRAP = fact("bandage_applied", "wrap")
+LIMB = (fact("surgery", "limb", "removable_implant"), fact("wound_closure", "wound", "sutures limb_fixation"), WRAP)
+WOUND = (fact("surgery", "leg"), fact("wound_closure", "wound", "sutures"), WRAP)
 WING = (fact("surgery", "wing", "removable_implant"), fact("splint_applied", "splint"), fact("wound_closure", "wound"))
 CASES = [("turtle-freshwater", LIMB), ("hedgehog", WOUND), ("waterbird", WING), ("raptor", WING), ("lizard", WOUND), ("bat", LIMB)]
 

@@ -135,6 +135,77 @@ def report_all(patient, carer, reports):
         report(patient, carer.person, on, used, signs)
 
 
+# The day of a report is the day where the hospital is (IANA time zone database): half past midnight in summer is still the
+# day before in Greenwich, and both changes of the clock have one day each, of 23 and of 25 hours.
+@pytest.mark.parametrize(
+    ("zone", "moment", "wanted"),
+    [
+        ("Europe/London", "2027-06-14 23:30", "2027-06-15"),  # 00:30, summer time
+        ("Europe/London", "2027-06-14 22:59", "2027-06-14"),  # 23:59
+        ("Europe/London", "2027-03-28 00:30", "2027-03-28"),  # 00:30, half an hour before the clock goes forward
+        ("Europe/London", "2027-03-28 22:59", "2027-03-28"),  # 23:59 of a day of 23 hours
+        ("Europe/London", "2027-03-28 23:00", "2027-03-29"),
+        ("Europe/London", "2027-10-30 23:00", "2027-10-31"),  # 00:00, still summer time
+        ("Europe/London", "2027-10-31 00:30", "2027-10-31"),  # 01:30, the first time
+        ("Europe/London", "2027-10-31 01:30", "2027-10-31"),  # 01:30, the second time
+        ("Europe/London", "2027-10-31 23:59", "2027-10-31"),  # of a day of 25 hours
+        ("Australia/Sydney", "2027-04-03 13:30", "2027-04-04"),  # 00:30, the day on which summer time ends
+        ("Australia/Sydney", "2027-10-02 14:30", "2027-10-03"),  # 00:30, the day on which it begins
+        ("America/St_Johns", "2027-07-01 02:29", "2027-06-30"),  # 23:59 at UTC-2:30
+    ],
+)
+def test_a_report_made_at_night_belongs_to_the_day_where_the_hospital_is(client, vet, carer, hospital, zone, moment, wanted):
+    hospital.zone = zone
+    hospital.save()
+    patient = make.patient(vet, admitted_at=make.at("2027-03-01 10:00"))
+    make.placement(patient, carer, days_ago=38)
+
+    with time_machine.travel(make.at(moment), tick=False):
+        client.force_login(carer.person)
+        form = page(client, patient, "day").context["form"]
+        hidden = {name: form[name].value() for name in ("key", "made_at", "on")}
+        sent = post(client, patient, "send", **hidden, eaten="all")
+
+    assert hidden["on"] == wanted
+    assert sent.status_code == 302
+    assert str(patient.logs.get().on) == wanted
+
+
+def test_a_page_opened_before_midnight_and_sent_after_it_is_about_the_day_it_was_opened_on(client, turtle, carer):
+    client.force_login(carer.person)
+    with time_machine.travel(make.at("2027-04-10 22:50"), tick=False):
+        form = page(client, turtle, "day").context["form"]
+    with time_machine.travel(make.at("2027-04-10 23:10"), tick=False):  # 00:10 of the eleventh, in summer time
+        post(client, turtle, "send", **{name: form[name].value() for name in ("key", "made_at", "on")}, water_minutes="15")
+
+    assert turtle.logs.get().on == date(2027, 4, 10)
+    assert water_of(turtle).on(date(2027, 4, 11)).clean_days == 1
+
+
+@pytest.mark.parametrize(
+    ("zone", "moment", "allowed"),
+    [
+        ("Europe/London", "2027-04-10 22:59", 0),  # 23:59 of the last dry day
+        ("Europe/London", "2027-04-10 23:00", 15),  # midnight, summer time
+        ("Australia/Sydney", "2027-04-10 13:59", 0),
+        ("Australia/Sydney", "2027-04-10 14:00", 15),
+    ],
+)
+def test_dry_days_are_whole_local_days_over_a_change_of_the_clock(client, adopted, vet, carer, hospital, zone, moment, allowed):
+    """Closed on Sunday 28 March 2027, fourteen dry days: 28 March to 10 April. Clocks change on 28 March and on 4 April."""
+    hospital.zone = zone
+    hospital.save()
+    patient = make.patient(vet, admitted_at=make.at("2027-03-27 10:00"))
+    sutured(patient, vet, date(2027, 3, 28))
+    make.placement(patient, carer, days_ago=9)
+    client.force_login(carer.person)
+
+    with time_machine.travel(make.at(moment), tick=False):
+        shown = page(client, patient, "day")
+
+    assert shown.context["day"].allowance.minutes == allowed
+
+
 def test_a_correction_moves_the_ladder(turtle, carer):
     first = report(turtle, carer.person, day(14), 2)
     for number in (15, 16):
