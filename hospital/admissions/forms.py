@@ -137,11 +137,12 @@ class AnimalForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.fields["found_uncertainty_m"].unit = "m"
+        self.fields["species_words"].says_optional = True  # the species is not, and these words may stand for it
         self.fields["species_words"].widget.attrs |= {
             "autocomplete": "off",
             "hx-get": reverse("admissions:species"),
             "hx-trigger": "input changed delay:250ms",
-            "hx-include": "[name=species]:checked",
+            "hx-include": "#species-choices",
             "hx-target": "#species-choices",
             "hx-swap": "outerHTML",
             "hx-indicator": "#species-busy",

@@ -12,13 +12,18 @@ class SignInForm(AuthenticationForm):
     """E-mail address and password. Too many wrong tries for one address, from anywhere, make it wait."""
 
     username = forms.EmailField(
-        label=_("E-mail address"), widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True})
+        label=_("E-mail address"), widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
+        error_messages={"required": _("Write your e-mail address."), "invalid": _("Write an e-mail address such as name@example.org.")},
     )
     error_messages = {
         **AuthenticationForm.error_messages,
         "invalid_login": _("That e-mail address and password do not go together. Check both and try again."),
         "inactive": _("This account has been closed. Phone the hospital."),
     }
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["password"].error_messages["required"] = _("Write your password.")
 
     def clean(self):
         email = self.cleaned_data.get("username", "")

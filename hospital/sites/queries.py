@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from django.conf import settings
 
 from hospital.sites.models import Hospital
-
-NO_OUTLINE = b'{"type": "FeatureCollection", "features": []}'
 
 
 def outline_file(hospital: Hospital) -> Path:
@@ -17,6 +16,12 @@ def outline_file(hospital: Hospital) -> Path:
 
 
 def outline(hospital: Hospital) -> bytes:
-    """The outline as GeoJSON (RFC 7946); one without features when the hospital has none."""
+    """The outline as GeoJSON (RFC 7946). A hospital without one gets itself as a point, so that the map is not empty."""
     file = outline_file(hospital)
-    return file.read_bytes() if file.is_file() else NO_OUTLINE
+    return file.read_bytes() if file.is_file() else _only(hospital)
+
+
+def _only(hospital: Hospital) -> bytes:
+    at = {"type": "Point", "coordinates": [float(hospital.longitude), float(hospital.latitude)]}
+    feature = {"type": "Feature", "properties": {"name": hospital.name}, "geometry": at}
+    return json.dumps({"type": "FeatureCollection", "features": [feature]}).encode()

@@ -212,10 +212,12 @@ def test_a_day_is_not_opened_by_following_a_link(client, coordinator, hospital):
 # --- the outline of the map ---------------------------------------------------------------------------------------
 
 
-def test_the_map_gets_an_empty_outline_or_the_hospitals_own(client, vet, hospital, settings, tmp_path):
+def test_the_map_shows_where_the_hospital_is_or_its_own_outline(client, vet, hospital, settings, tmp_path):
     settings.DATA_DIR = tmp_path
     client.force_login(vet)
-    assert json.loads(client.get(of("outline")).content) == {"type": "FeatureCollection", "features": []}
+    [only] = json.loads(client.get(of("outline")).content)["features"]
+    assert only["properties"]["name"] == hospital.name
+    assert only["geometry"] == {"type": "Point", "coordinates": [float(hospital.longitude), float(hospital.latitude)]}
 
     outline_file(hospital).parent.mkdir()
     outline_file(hospital).write_text('{"type": "FeatureCollection", "features": [], "name": "ours"}')

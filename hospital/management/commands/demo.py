@@ -50,6 +50,7 @@ class Command(BaseCommand):
             call_command("loadreference", verbosity=0)
             call_command("loadprotocols", verbosity=0)
             call_command("loaddemo", verbosity=0)
+        draw_outlines()
         collect_static_files()
 
     def greet(self, port: int) -> None:
@@ -91,6 +92,16 @@ def throw_away(folder: Path) -> None:
     for name in ("hospital.sqlite3", "hospital.sqlite3-wal", "hospital.sqlite3-shm"):
         (folder / name).unlink(missing_ok=True)
     shutil.rmtree(folder / "media", ignore_errors=True)
+
+
+def draw_outlines() -> None:
+    """Give each hospital the outline of the invented estuary, for the map on which a place is picked."""
+    from hospital.sites.models import Hospital
+    from hospital.sites.queries import outline_file
+
+    for hospital in Hospital.objects.all():
+        outline_file(hospital).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(settings.BASE_DIR / "fixtures" / "demo" / "estuary_outline.geojson", outline_file(hospital))
 
 
 def collect_static_files() -> None:
