@@ -178,6 +178,10 @@ def dates(**given):
     return {"dates": [at.date().isoformat() for at in _course(**given)]}
 
 
+def moments(**given):
+    return {"moments": [at.isoformat() for at in _course(**given)]}
+
+
 def next_and_elapsed(first_at, zone, every_hours):
     start = datetime.fromisoformat(first_at).replace(tzinfo=ZoneInfo(zone))
     following = next_dose(start, every_hours)
@@ -212,6 +216,7 @@ COMPUTED: dict[str, Callable[..., Given]] = {
         precision,
         daily_over_a_change,
         dates,
+        moments,
         next_and_elapsed,
         washout,
     )

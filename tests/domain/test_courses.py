@@ -135,6 +135,37 @@ def test_a_dose_on_time_after_a_shift_shifts_no_further():
     assert remaining_times(london(3, 8), 12, 3, given_at, LateDose.SHIFT) == (london(4, 9),)
 
 
+@pytest.mark.parametrize("every_hours", [8, 12, 24, 72])
+@pytest.mark.parametrize(("zone", "day_before"), ALL_CHANGES)
+def test_doses_after_a_late_one_follow_it_on_the_clock_face_over_a_change_of_time(zone, day_before, every_hours):
+    """The second dose comes 95 minutes late; the rest recur from it as a recurrence rule would put them, or from the first."""
+    first_at = day_before.replace(hour=7) - timedelta(hours=every_hours)
+    late = day_before.replace(hour=8, minute=35)
+    in_zone = [at.replace(tzinfo=ZoneInfo(zone)) for at in (first_at, late)]
+
+    for rule, start, skipped in ((LateDose.SHIFT, late, 1), (LateDose.KEEP_TIMES, first_at, 2)):
+        ours = remaining_times(in_zone[0], every_hours, 6, in_zone, rule)
+
+        recurring = rrule(HOURLY, dtstart=start, interval=every_hours, count=4 + skipped)
+        theirs = [resolve_imaginary(at.replace(tzinfo=ZoneInfo(zone))) for at in recurring]
+        assert [at.isoformat() for at in ours] == [at.isoformat() for at in theirs[skipped:]]
+
+
+def test_a_dose_is_late_from_the_first_minute():
+    on_time, late = ([at] for at in (london(3, 8), london(3, 8, 1)))
+
+    assert remaining_times(london(3, 8), 12, 2, on_time, LateDose.SHIFT) == (london(3, 20),)
+    assert remaining_times(london(3, 8), 12, 2, late, LateDose.SHIFT) == (london(3, 20, 1),)
+
+
+def test_a_dose_before_its_time_over_a_change_of_the_clock_is_not_late():
+    """By the clock 08:00 is an hour before 09:00, though 24 hours after yesterday's 09:00 it is 10:00 in elapsed time."""
+    first_at = datetime(2027, 3, 27, 9, tzinfo=LONDON)
+    given_at = [first_at, datetime(2027, 3, 28, 8, tzinfo=LONDON)]
+
+    assert remaining_times(first_at, 24, 3, given_at, LateDose.SHIFT) == (datetime(2027, 3, 29, 9, tzinfo=LONDON),)
+
+
 def test_times_stored_in_utc_are_read_in_the_zone_of_the_course():
     given_at = [london(3, 9).astimezone(UTC)]
 
@@ -160,6 +191,17 @@ def test_washout_runs_in_elapsed_hours_over_a_change_of_time():
     ends = washout_ends(last_dose_at, Decimal(24), half_lives=1)
 
     assert ends.isoformat() == "2027-03-28T13:00:00+01:00"
+
+
+@pytest.mark.parametrize(("zone", "day_before"), ALL_CHANGES)
+def test_washout_is_as_long_in_every_zone_whatever_the_clock_does(zone, day_before):
+    """Five half-lives of 35 hours are 175 hours (half-life: Cerreta et al. 2018, see fixtures/published/courses.toml)."""
+    last_dose_at = day_before.replace(hour=20, tzinfo=ZoneInfo(zone))
+
+    ends = washout_ends(last_dose_at, Decimal(35))
+
+    assert ends.astimezone(UTC) - last_dose_at.astimezone(UTC) == timedelta(hours=175)
+    assert ends.tzinfo == last_dose_at.tzinfo
 
 
 def test_a_part_of_a_second_of_washout_is_a_whole_one():
