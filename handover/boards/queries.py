@@ -9,11 +9,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Q
 
 from handover.boards.places import here
 from handover.labels.conflicts import conflict_lines
 from handover.logs.models import Answer, LogEntry
+from handover.logs.queries import worrying_reports
+from handover.logs.wording import AnswerCard, answer_card, findings_in_words, flags_in_words
 from handover.plans.outlook import Outlook
 from handover.schedule.case import PIN
 from handover.schedule.explain import conflict
@@ -22,6 +24,7 @@ from hospital.admissions.models import Patient, Placement
 from hospital.people.models import Person
 from hospital.sites.models import Hospital
 
+SOONEST = ("now", "today", "")
 READ_BACK_DAYS = 14  # how long a report that is no emergency waits to be read before it is history
 
 
@@ -30,35 +33,36 @@ READ_BACK_DAYS = 14  # how long a report that is no emergency waits to be read b
 
 @dataclass(frozen=True, slots=True)
 class Worry:
-    """A report that asks for somebody's attention."""
+    """A report that asks for somebody's attention: what it says in a line, and how soon the carer was told to ring."""
 
     entry: LogEntry
     patient: Patient
-    is_urgent: bool
+    card: AnswerCard
     is_corrected: bool
+
+    @property
+    def is_urgent(self) -> bool:
+        return self.card.phone == "now"
+
+    @property
+    def says(self) -> str:
+        """The carer's own words, else what was not as usual, else why the carer was answered so."""
+        reasons = (*self.card.reasons, *flags_in_words(self.entry), self.card.headline)
+        return self.entry.worries or findings_in_words(self.entry) or reasons[0]
 
 
 def worries(patients: Iterable[Patient], person: Person, hospital: Hospital, today: date) -> list[Worry]:
-    """Unread reports: "phone now" however old, others with a worry of the last days. The urgent and the oldest first.
+    """Reports of the list of worrying reports: "phone now" however old, others of the last days. The urgent come first,
+    then those whose carer was told to ring today, the oldest first.
 
     "Phone now" counts for closed cases too, so all patients that the person sees are asked, not only `patients`.
     """
-    known = {patient.pk: patient for patient in patients}
-    rows = LogEntry.objects.filter(seen=None, patient__in=Patient.objects.visible_to(person).at(hospital))
     since = today - timedelta(days=READ_BACK_DAYS)
-    urgent = rows.filter(answer=Answer.PHONE_NOW)
-    others = rows.filter(patient__in=list(known), on__gte=since).exclude(answer=Answer.PHONE_NOW)
-    others = others.filter(answer=Answer.STAY) | others.exclude(worries="")
-    return _worries([*_read(urgent), *_read(others)])
-
-
-def _read(rows: QuerySet[LogEntry]) -> list[LogEntry]:
-    return list(rows.select_related("author", "patient__species").prefetch_related("corrections"))
-
-
-def _worries(entries: list[LogEntry]) -> list[Worry]:
-    found = [Worry(e, e.patient, is_urgent=e.answer == Answer.PHONE_NOW, is_corrected=bool(e.corrections.all())) for e in entries]
-    return sorted(found, key=lambda each: (not each.is_urgent, each.entry.made_at, each.entry.pk))
+    rows = worrying_reports(person, hospital).filter(
+        Q(answer=Answer.PHONE_NOW) | Q(on__gte=since, patient__in=[patient.pk for patient in patients])
+    )
+    found = [Worry(e, e.patient, answer_card(e), bool(e.corrections.all())) for e in rows.prefetch_related("corrections")]
+    return sorted(found, key=lambda each: (SOONEST.index(each.card.phone), each.entry.made_at, each.entry.pk))
 
 
 # --- late things --------------------------------------------------------------------------------------------------

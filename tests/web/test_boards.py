@@ -60,6 +60,7 @@ def report(patient, on=TODAY, answer="fine", **fields):
     placement = patient.placements.get(ended_at=None)
     author = placement.carer.person if placement.carer else placement.placed_by
     at = now() - (today() - on)
+    fields = {"is_worrying": answer == "phone_now" or bool(fields.get("worries"))} | fields
     return LogEntry.objects.create(
         key=uuid.uuid4(), payload_hash="0", patient=patient, placement=placement, author=author, on=on,
         made_at=at, received_at=at, answer=answer, **fields,
@@ -281,16 +282,21 @@ def test_a_worrying_report_cannot_wait_until_somebody_has_read_it(client, turtle
 def test_the_urgent_come_first_and_calm_old_reports_are_history(client, turtle, vet, carer):
     make.placement(turtle, carer, days_ago=60)
     old_calm = report(turtle, TODAY - timedelta(days=30), worries="A little sleepy")
-    calm = report(turtle, TODAY - timedelta(days=2), answer="stay")
+    calm = report(turtle, TODAY - timedelta(days=2), answer="stay", worries="It slept long")
+    told_to_stay = report(turtle, TODAY - timedelta(days=1), answer="stay")
+    today = report(turtle, TODAY - timedelta(days=1), answer="stay", is_worrying=True, reasons=[{"why": "water_stopped"}])
     urgent = report(turtle, TODAY - timedelta(days=40), answer="phone_now")
     fine = report(turtle)
     client.force_login(vet)
 
-    found = [each.entry for each in board(client, "today").context["worries"]]
+    shown = board(client, "today")
+    found = [each.entry for each in shown.context["worries"]]
+    listed = {row["entry"] for row in client.get(reverse("logs:worrying")).context["rows"]}
 
-    assert found == [urgent, calm]
-    assert old_calm not in found
-    assert fine not in found
+    assert found == [urgent, today, calm]
+    assert not {old_calm, told_to_stay, fine} & set(found)
+    assert set(found) <= listed  # whatever the board shows can be answered on the list
+    assert "Phone the hospital today" in text(shown)
 
 
 def test_a_worry_about_an_animal_of_another_hospital_stays_there(client, turtle, vet, stranger):
