@@ -17,7 +17,7 @@ from hospital.clock import today
 from hospital.procedures.actions import refuse_removal
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.queries import clinical_staff
-from hospital.procedures.vocabulary import Term, choices, event_name, milestones, vocabulary
+from hospital.procedures.vocabulary import USUALLY_LEAVES, Term, choices, event_name, milestones, vocabulary
 
 CHOOSE = _("Choose")
 NO_BANDAGE = {"required": _("Choose the kind of bandage.")}
@@ -118,6 +118,11 @@ ROWS = {
     "implants": forms.formset_factory(ImplantRow, formset=BaseRows, extra=0, max_num=20, absolute_max=40),
 }
 MODELS = {"closures": Closure, "bandages": Bandage, "implants": Implant}
+NOTHING_WRITTEN = {
+    "closures": _("This usually leaves sutures, staples or glue. Write the closure below, or say that there is none."),
+    "bandages": _("This usually leaves a bandage, wrap or splint. Write it below, or say that there is none."),
+    "implants": _("This usually leaves an implant, drain or tube. Write it below, or say that there is none."),
+}
 
 
 class ProcedureForm(forms.ModelForm):
@@ -126,8 +131,15 @@ class ProcedureForm(forms.ModelForm):
     `initial` may hold a list of plain values for each kind of rows.
     """
 
+    asks_what_it_left = True
+
     kind = forms.ChoiceField(label=_("Procedure"), error_messages={"required": _("Choose the procedure.")})
     done_on = day_field(_("Done on"))
+    left_nothing = forms.BooleanField(
+        label=_("Nothing of the kind stayed on or in the animal"),
+        required=False,
+        help_text=_("What is not written here is on no plan, and nobody is told to take it out."),
+    )
 
     class Meta:
         model = Procedure
@@ -198,7 +210,20 @@ class ProcedureForm(forms.ModelForm):
             for sentence in rows.non_form_errors():
                 self.add_error(None, sentence)
             data[name] = rows.written() if rows.is_valid() else []
+        self._ask_what_it_left(data, left_nothing=data.pop("left_nothing", False))
         return data
+
+    def _ask_what_it_left(self, data: dict, *, left_nothing: bool) -> None:
+        """A pin that nobody wrote down is a pin that nobody takes out."""
+        usual = USUALLY_LEAVES.get(data.get("kind", ""))
+        if not self.asks_what_it_left or left_nothing or not usual:
+            return
+        if self.rows[usual].is_valid() and not data[usual]:
+            self.add_error("left_nothing", NOTHING_WRITTEN[usual])
+
+    def asks_if_nothing(self) -> bool:
+        """Whether the box for "nothing stayed" is on the page: once it was asked, or while it is ticked."""
+        return self.has_error("left_nothing") or bool(self["left_nothing"].value())
 
     def _check_days(self, rows: BaseRows, done_on: Any) -> None:
         for form in rows.forms:
@@ -209,6 +234,8 @@ class ProcedureForm(forms.ModelForm):
 
 
 class EditProcedureForm(ProcedureForm):
+    asks_what_it_left = False
+
     seen_version = forms.IntegerField(widget=forms.HiddenInput)
 
 

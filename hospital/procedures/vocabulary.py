@@ -50,6 +50,16 @@ def vocabulary() -> Vocabulary:
     )
 
 
+# Kinds of procedure that usually leave something, and in which rows it is written. Ours; common practice, no source.
+USUALLY_LEAVES = {
+    "wound-closure": "closures",
+    "prolapse-repair": "closures",
+    "fracture-fixation": "implants",
+    "drain-placement": "implants",
+    "tube-feeding": "implants",
+    "limb-fixation": "bandages",
+    "wing-strapping": "bandages",
+}
 AT_RECHECK = (
     "closure_check", "radiograph_recheck", "dry_dock_end", "full_water", "cage_rest_end", "conditioning_start",
     "quarantine_end",

@@ -9,8 +9,9 @@ from hospital.audit.queries import history_of
 from hospital.clock import today
 from hospital.edits import EditCollision
 from hospital.procedures import actions
+from hospital.procedures.forms import NOTHING_WRITTEN
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
-from hospital.procedures.vocabulary import AT_RECHECK, event_names, milestones, vocabulary
+from hospital.procedures.vocabulary import AT_RECHECK, USUALLY_LEAVES, event_names, milestones, vocabulary
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -26,7 +27,7 @@ def days_ago(days):
 
 def sent(by, *, closures=(), bandages=(), implants=(), **fields):
     """The procedure page as a browser sends it."""
-    data = {"kind": "wound-closure", "done_on": days_ago(2).isoformat(), "surgeon": by.pk} | fields
+    data = {"kind": "imaging", "done_on": days_ago(2).isoformat(), "surgeon": by.pk} | fields
     for name, rows in (("closures", closures), ("bandages", bandages), ("implants", implants)):
         data |= {f"{name}-TOTAL_FORMS": len(rows), f"{name}-INITIAL_FORMS": 0}
         for number, row in enumerate(rows):
@@ -120,6 +121,30 @@ def test_an_empty_row_counts_for_nothing(client, patient, vet):
     client.post(url("add", patient), sent(vet, closures=[{"site": "", "material": "", "pattern": "", "count": ""}]))
 
     assert Procedure.objects.get().closures.count() == 0
+
+
+@pytest.mark.parametrize(
+    ("kind", "rows", "written"),
+    [("wound-closure", "closures", NYLON), ("fracture-fixation", "implants", PIN), ("wing-strapping", "bandages", WRAP)],
+)
+def test_a_procedure_that_usually_leaves_something_asks_when_nothing_is_written(client, patient, vet, kind, rows, written):
+    client.force_login(vet)
+
+    asked = client.post(url("add", patient), sent(vet, kind=kind))
+    on_purpose = client.post(url("add", patient), sent(vet, kind=kind, left_nothing="on"))
+    with_row = client.post(url("add", patient), sent(vet, kind=kind, **{rows: [written]}))
+
+    assert asked.status_code == 422
+    assert "or say that there is none" in asked.content.decode()
+    assert 'name="left_nothing"' in asked.content.decode()
+    assert 'name="left_nothing"' not in client.get(url("add", patient)).content.decode()
+    assert (on_purpose.status_code, with_row.status_code) == (302, 302)
+    assert Procedure.objects.count() == 2
+
+
+def test_what_a_kind_usually_leaves_is_of_the_list_and_has_its_question():
+    assert set(USUALLY_LEAVES) <= set(vocabulary().procedures)
+    assert set(USUALLY_LEAVES.values()) == set(NOTHING_WRITTEN)
 
 
 @pytest.mark.parametrize(("choice", "comes_out"), [("", False), ("yes", True), ("no", False)])
