@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
@@ -19,6 +20,7 @@ from handover.schedule.changes import ASIDE
 from handover.schedule.library import lineage_of
 from handover.schedule.problem import CARER, CLINIC, Closed
 from hospital.admissions.models import Patient, Placement, TaxonGroup
+from hospital.people.models import Carer
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.vocabulary import milestones, name_of, vocabulary
 
@@ -45,8 +47,7 @@ FIXATORS = {"tie-in-fixator": "tie_in_fixator", "external-fixator": "external_fi
 def cases_of(patients: Iterable[Patient]) -> dict[int, Case]:
     """The case of each patient by its key, in a fixed number of queries however many there are.
 
-    Each patient keeps what was read for it, and its `company`: by day, the other animals with which its carer has agreed
-    to come to the clinic.
+    Each patient keeps what was read for it, and its `household` if it lives with a carer.
     """
     patients = list(patients)
     everyone = [*patients, *_company_of(patients)]
@@ -70,7 +71,8 @@ def setup_of(patient: Patient, today: date) -> Setup:
     closed = {CLINIC: Closed(frozenset(hospital.closed_weekdays), dates)}
     if spans := _away(patient, today):
         closed[CARER] = Closed(spans=spans)
-    company = frozenset(day for day in getattr(patient, "company", ()) if day >= today)
+    household = getattr(patient, "household", None)
+    company = frozenset(day for day in household.days if day >= today) if household else frozenset()
     return Setup(today=today, closed=closed, company=company)
 
 
@@ -130,6 +132,16 @@ def _case_tags(patient: Patient) -> Iterator[str]:
 # --- the carer's other animals ----------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class Household:
+    """The carer with whom an animal lives, the other animals that come from there to the same clinic, and the days on
+    which the carer has agreed to bring them."""
+
+    carer: Carer
+    others: list[Patient] = field(default_factory=list)
+    days: dict[date, list[Patient]] = field(default_factory=dict)
+
+
 def _company_of(patients: list[Patient]) -> list[Patient]:
     """The other animals in care that live with the carers of these."""
     carers = Placement.objects.open().filter(patient__in=[p.pk for p in patients], carer__isnull=False).values("carer")
@@ -139,18 +151,20 @@ def _company_of(patients: list[Patient]) -> list[Patient]:
 
 
 def _introduce(patients: list[Patient], looks: Mapping[int, list[date]]) -> None:
-    """Tell each animal on which days its carer comes to the same clinic anyway, and with which others."""
+    """Tell each animal at a carer's with whom it lives there, and on which days the carer comes with whom anyway."""
     housed: dict[tuple[int, int], list[Patient]] = defaultdict(list)
     for patient in patients:
-        patient.company = {}
-        here = _here(patient)
-        if here and here.carer_id and patient.is_in_care:
+        patient.household, here = None, _here(patient)
+        if here and here.carer and patient.is_in_care:
+            patient.household = Household(here.carer)
             housed[here.carer_id, patient.hospital_id].append(patient)
     for together in (animals for animals in housed.values() if len(animals) > 1):
         for animal in together:
-            for day in _agreed_visits(animal, looks[animal.pk]):
-                for other in (each for each in together if each.pk != animal.pk):
-                    other.company.setdefault(day, []).append(animal)
+            days = _agreed_visits(animal, looks[animal.pk])
+            for other in (each for each in together if each.pk != animal.pk):
+                other.household.others.append(animal)
+                for day in days:
+                    other.household.days.setdefault(day, []).append(animal)
 
 
 def _agreed_visits(patient: Patient, looks: list[date]) -> frozenset[date]:

@@ -40,9 +40,14 @@ def publish(patient: Patient, *, by: Person, reason: str = "", seen_plan: int | 
         raise EditCollision(current)
     live = live_plan(patient, today(patient.hospital.zone))
     changes = _checked_changes(current, live, seen_answer)
-    published = _new_version(live, current, by=by, at=now(), reason=reason, changes=changes)
+    return put_in_force(live, current, by=by, at=now(), reason=reason, changes=changes)
+
+
+def put_in_force(live: LivePlan, current: Plan | None, *, by: Person, at: datetime, reason: str, changes: Iterable[Change]) -> Plan:
+    """Store a new version with its dates and make it the one that counts. The caller holds the patient and has checked it."""
+    published = _new_version(live, current, by=by, at=at, reason=reason, changes=changes)
     PlannedDate.objects.bulk_create(_dates(published, live))
-    CurrentPlan.objects.update_or_create(patient=patient, defaults={"plan": published})
+    CurrentPlan.objects.update_or_create(patient=live.patient, defaults={"plan": published})
     return published
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from handover.plans import views
+from handover.plans import together, views
 
 app_name = "plans"
 urlpatterns = [
@@ -14,6 +14,8 @@ urlpatterns = [
     path("patients/<case:case_number>/plan/holds/<int:pk>/end/", views.unhold, name="unhold"),
     path("patients/<case:case_number>/plan/windows/add/", views.choose, name="choose"),
     path("patients/<case:case_number>/plan/windows/<int:pk>/end/", views.unchoose, name="unchoose"),
+    path("carers/<int:carer_id>/visits-together/", together.together, name="together"),
+    path("carers/<int:carer_id>/visits-together/publish/", together.publish, name="together-publish"),
     path("patients/<case:case_number>/plan/versions/", views.versions, name="versions"),
     path("patients/<case:case_number>/plan/versions/<int:number>/", views.version, name="version"),
 ]

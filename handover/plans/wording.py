@@ -21,6 +21,7 @@ from handover.schedule.case import PIN, Instance, Late
 from handover.schedule.changes import ASIDE, Cause, Change, Kind
 from handover.schedule.plan import Planned
 from handover.schedule.problem import CLINIC, Event
+from hospital.admissions.models import Patient
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +56,13 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One journey to the clinic: what is done, how long it takes, what to bring."""
+    """One journey to the clinic: what is done, how long it takes, what to bring, and which other animals come along."""
 
     on: date
     rows: tuple[Row, ...]
     minutes: int
     bring: str
+    company: tuple[Patient, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,8 @@ def _visit(live: LivePlan, on: date, rows: list[Row]) -> Visit:
     assert live.instance is not None
     names = [name_of(live.instance.meaning[row.event_id].event) for row in rows]
     bring = dict.fromkeys(part.strip() for name in names for part in name.bring.split(",") if part.strip())
-    return Visit(on, tuple(rows), sum(name.minutes for name in names), ", ".join(bring))
+    company = live.patient.household.days.get(on, ()) if live.patient.household else ()
+    return Visit(on, tuple(rows), sum(name.minutes for name in names), ", ".join(bring), tuple(company))
 
 
 def late_items(live: LivePlan) -> list[LateItem]:

@@ -117,13 +117,16 @@ def _part(key: str, problem: Problem, horizon: int) -> tuple[list[Event], list[L
     return events, lags
 
 
-def together(animals: Iterable[Animal], effort: int = EFFORT) -> Together:
-    """Plan the animals of one carer at once. Raises ValueError if they cannot belong to one carer and hospital."""
+def together(animals: Iterable[Animal], anyway: Collection[date] = (), effort: int = EFFORT) -> Together:
+    """Plan the animals of one carer at once, who comes `anyway` on some days, with animals that nobody plans now.
+
+    Raises ValueError if the animals cannot belong to one carer and one hospital.
+    """
     known = {animal.key: animal for animal in animals}
     own = {key: plan(animal.problem, effort) for key, animal in known.items()}
     apart = {key: answer for key, answer in own.items() if isinstance(answer, Planned)}
     problems = {key: known[key].problem for key in apart}
-    anyway = frozenset(day for key, animal in known.items() if key not in apart for day in animal.agreed)
+    anyway = frozenset(anyway).union(*(animal.agreed for key, animal in known.items() if key not in apart))
     alone = outcome(problems, {key: answer.days for key, answer in apart.items()}, anyway)
     found, is_proven, bound = _joint(problems, anyway, effort)
     best = min((found, alone), key=lambda each: each.cost) if not is_proven else found

@@ -241,6 +241,16 @@ def test_an_animal_planned_again_by_itself_leaves_a_published_joint_plan_as_it_i
 
 @laws
 @given(carers(least=2))
+def test_a_search_that_ends_early_is_never_dearer_than_apart_and_says_so(group):
+    early, whole = together(group, effort=1), together(group)
+
+    assert whole.joint.cost <= early.joint.cost <= early.alone.cost
+    assert early.is_proven or early.bound <= whole.joint.cost
+    assert not early.is_proven or early.joint.cost == whole.joint.cost
+
+
+@laws
+@given(carers(least=2))
 def test_planning_the_joint_plan_again_changes_nothing(group):
     found = together(group)
     known = found.joint.days
