@@ -10,8 +10,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from handover.boards.places import here
+from handover.boards.visits import is_away, is_closed
 from handover.labels.conflicts import conflict_lines
 from handover.logs.models import Answer, LogEntry
 from handover.logs.queries import worrying_reports
@@ -20,6 +22,7 @@ from handover.plans.outlook import Outlook
 from handover.schedule.case import PIN
 from handover.schedule.explain import conflict
 from handover.schedule.plan import Conflict
+from hospital.admissions.days import in_words
 from hospital.admissions.models import Patient, Placement
 from hospital.people.models import Person
 from hospital.sites.models import Hospital
@@ -124,26 +127,45 @@ class Unsettled:
 
 @dataclass(frozen=True, slots=True)
 class Unsettleds:
-    """Plans whose dates collide, those never published for an animal at a carer's, those that facts have overtaken."""
+    """Plans whose dates collide, those never published for an animal at a carer's, those with a visit on a day on which
+    the clinic is closed or the carer away, those that facts have overtaken."""
 
     colliding: list[Unsettled]
     unpublished: list[Unsettled]
+    hindered: list[Unsettled]
     overtaken: list[Unsettled]
 
     @property
     def count(self) -> int:
-        return len(self.colliding) + len(self.unpublished) + len(self.overtaken)
+        return len(self.colliding) + len(self.unpublished) + len(self.hindered) + len(self.overtaken)
 
 
-def unsettled(known: Mapping[int, Outlook], with_reasons: bool = True) -> Unsettleds:
+def unsettled(known: Mapping[int, Outlook], today: date, with_reasons: bool = True) -> Unsettleds:
     """What a person must decide or publish. Reasons of collisions cost a search each: leave them out for a count."""
     all_of_them = list(known.values())
     calm = [outlook for outlook in all_of_them if not outlook.is_in_conflict]
+    published = [(outlook, _hindrances(outlook, today)) for outlook in calm if outlook.is_published]
     return Unsettleds(
         colliding=[_unsettled(o, _collision(o) if with_reasons else ()) for o in all_of_them if o.is_in_conflict],
         unpublished=[_unsettled(o, o.unplanned) for o in calm if not o.is_published and _waits_at_home(o)],
-        overtaken=[_unsettled(o, (*o.unplanned, *o.gone)) for o in calm if o.is_published and (o.unplanned or o.gone)],
+        hindered=[_unsettled(o, (*why, *o.unplanned, *o.gone)) for o, why in published if why],
+        overtaken=[_unsettled(o, (*o.unplanned, *o.gone)) for o, why in published if not why and (o.unplanned or o.gone)],
     )
+
+
+def _hindrances(outlook: Outlook, today: date) -> tuple[str, ...]:
+    """Promised visits that cannot be as things stand, in words. A day that a person fixed is meant so."""
+    placement, hospital = here(outlook.patient), outlook.patient.hospital
+    fixed = {(pin.event_id, pin.on) for pin in outlook.case.pins}
+    coming = [due for due in outlook.due if due.at_clinic and due.on >= today and (due.event_id, due.on) not in fixed]
+    found = []
+    for due in coming:
+        words = {"what": due.label, "day": in_words(due.on), "carer": placement.carer if placement else ""}
+        if is_closed(hospital, due.on):
+            found.append(_("%(what)s, %(day)s: the clinic is closed.") % words)
+        elif is_away(placement, due.on):
+            found.append(_("%(what)s, %(day)s: %(carer)s is away.") % words)
+    return tuple(found)
 
 
 def _unsettled(outlook: Outlook, why: tuple[str, ...]) -> Unsettled:

@@ -43,6 +43,14 @@ def quiet(patients: Iterable[Patient], today: date) -> list[Quiet]:
     return sorted((each for each in found if each), key=lambda each: (-each.silent_days, each.patient.case_number))
 
 
+def by_carer(found: Iterable[Quiet]) -> list[list[Quiet]]:
+    """The same by carer, in the same order: one phone call asks after all of their animals."""
+    carers: dict[int, list[Quiet]] = defaultdict(list)
+    for each in found:
+        carers[each.placement.carer_id].append(each)
+    return list(carers.values())
+
+
 def _report_days(placements: list[Placement]) -> dict[int, list[date]]:
     """By placement: the days that were reported on, in order."""
     rows = LogEntry.objects.filter(placement__in=placements).order_by("on").values_list("placement_id", "on").distinct()

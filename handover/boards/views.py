@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
 from handover.boards.queries import overdue, unsettled, worries
-from handover.boards.rhythm import quiet
+from handover.boards.rhythm import by_carer, quiet
 from handover.boards.visits import FORTNIGHT_DAYS, days_ahead
 from handover.boards.ward import in_the_ward
 from handover.plans.outlook import outlooks
@@ -61,9 +61,10 @@ def today_board(request: HttpRequest) -> HttpResponse:
         form,
         worries=worries(patients, request.user, request.hospital, today()),
         late=[each for each in late if each.kind != "promised"],
+        late_count=len(late),
         missed=[each for each in late if each.kind == "promised"],
-        unsettled=unsettled(known, with_reasons=False),
-        quiet=quiet(patients, today()),
+        unsettled=unsettled(known, today(), with_reasons=False),
+        quiet=by_carer(quiet(patients, today())),
         day=days_ahead(known, request.hospital, today(), 1)[0],
         ward=ward,
         ward_busy=busy,
@@ -112,4 +113,4 @@ def quiet_carers(request: HttpRequest) -> HttpResponse:
 def conflicts(request: HttpRequest) -> HttpResponse:
     """Plans whose dates collide, and plans that somebody must publish."""
     form, patients = chosen(request)
-    return _board(request, "conflicts", patients, form, unsettled=unsettled(outlooks(patients, today())))
+    return _board(request, "conflicts", patients, form, unsettled=unsettled(outlooks(patients, today()), today()))

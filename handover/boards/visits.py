@@ -17,10 +17,11 @@ FORTNIGHT_DAYS = 14
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """One animal of a visit, and what is done with it."""
+    """One animal of a visit, and what is done with it. `is_doubtful`: its plan's dates collide, so the day may move."""
 
     patient: Patient
     due: tuple[Due, ...]
+    is_doubtful: bool = False
 
     @property
     def bring(self) -> str:
@@ -30,10 +31,11 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """What one carer brings on one day; `placement` None: animals in the hospital."""
+    """What one carer brings on one day; `placement` None: animals in the hospital. `is_away`: the carer is, that day."""
 
     placement: Placement | None
     stops: tuple[Stop, ...]
+    is_away: bool = False
 
     @property
     def minutes(self) -> int:
@@ -62,13 +64,24 @@ def days_ahead(known: Mapping[int, Outlook], hospital: Hospital, first: date, co
             if due.at_clinic:
                 by_day[due.on].append(due)
         for on, found in by_day.items():
-            stops[on].append(Stop(outlook.patient, tuple(found)))
-    closed = {day.on for day in hospital.closed_days.all()}
+            stops[on].append(Stop(outlook.patient, tuple(found), outlook.is_in_conflict))
     days = [first + timedelta(days=n) for n in range(count)]
-    return [Day(on, _visits(stops[on]), on in closed or on.weekday() in hospital.closed_weekdays) for on in days]
+    return [Day(on, _visits(stops[on], on), is_closed(hospital, on)) for on in days]
 
 
-def _visits(stops: list[Stop]) -> tuple[Visit, ...]:
+def is_closed(hospital: Hospital, on: date) -> bool:
+    """Whether the clinic sees nobody on that day, by its week or by a day it is closed besides."""
+    return on.weekday() in hospital.closed_weekdays or any(day.on == on for day in hospital.closed_days.all())
+
+
+def is_away(placement: Placement | None, on: date) -> bool:
+    """Whether the carer who has the animal is away on that day."""
+    if placement is None or placement.carer is None:
+        return False
+    return any(span.starts_on <= on <= span.ends_on for span in placement.carer.away.all())
+
+
+def _visits(stops: list[Stop], on: date) -> tuple[Visit, ...]:
     """Grouped by who brings them: carers by name, then the animals in the hospital."""
     groups: dict[int, list[Stop]] = defaultdict(list)
     placements: dict[int, Placement | None] = {0: None}
@@ -78,5 +91,5 @@ def _visits(stops: list[Stop]) -> tuple[Visit, ...]:
         groups[carer_id].append(stop)
         if carer_id:
             placements[carer_id] = placement
-    visits = [Visit(placements[key], tuple(found)) for key, found in groups.items()]
+    visits = [Visit(placements[key], tuple(found), is_away(placements[key], on)) for key, found in groups.items()]
     return tuple(sorted(visits, key=lambda each: (each.placement is None, str(each.placement and each.placement.carer))))

@@ -252,6 +252,7 @@ def test_a_late_thing_is_on_the_late_board_and_cannot_wait(client, turtle, vet):
     found = [each for each in late.context["late"] if each.event_id.startswith("suture_removal")]
     assert [(each.kind, each.patient) for each in found] == [("last", turtle)]
     assert found[0].days_late > 0
+    assert front.context["late_count"] == len(late.context["late"])  # the figure is what its list holds
     assert "last day was" in text(front)
     assert "Sutures or staples out" in text(front)
 
@@ -335,6 +336,52 @@ def test_a_plan_that_facts_have_overtaken_is_named(client, turtle, vet):
     assert "Sutures or staples out · tail" in text(after)
 
 
+@pytest.mark.parametrize("why", ["the clinic is closed.", "Carl Carer is away."])
+def test_a_promised_visit_on_a_day_that_cannot_be_is_to_be_settled(client, turtle, vet, carer, hospital, why):
+    make.placement(turtle, carer, days_ago=1)
+    visit = publish(turtle, by=vet).dates.filter(place="clinic", done_on=None, on__gt=TODAY).first()
+    client.force_login(vet)
+    before = board(client, "conflicts").context["unsettled"].hindered
+    if "closed" in why:
+        ClosedDay.objects.create(hospital=hospital, on=visit.on)
+    else:
+        CarerAway.objects.create(carer=carer, starts_on=visit.on, ends_on=visit.on)
+
+    after, fortnight = board(client, "conflicts"), text(board(client, "fortnight"))
+
+    assert before == []
+    assert [each.patient for each in after.context["unsettled"].hindered] == [turtle]
+    assert f"{visit.on:%a %d-%b-%Y}: {why}" in text(after)
+    assert after.context["unsettled"].count == 1
+    assert ("Away on this day" in fortnight) is ("away" in why)
+    replan = text(client.get(reverse("plans:replan", args=[turtle.case_number])))
+    assert "Publish this plan" in replan  # the planner has another day for it
+
+
+def test_a_visit_fixed_on_a_closed_day_on_purpose_is_settled(client, turtle, vet, hospital):
+    visit = publish(turtle, by=vet).dates.filter(event="recheck", done_on=None, on__gt=TODAY).first()
+    fix_day(turtle, by=vet, event_id=visit.event_id, on=visit.on, reason="The nurse comes in for it")
+    ClosedDay.objects.create(hospital=hospital, on=visit.on)
+    client.force_login(vet)
+
+    hindered = board(client, "conflicts").context["unsettled"].hindered
+
+    assert not any(sentence.startswith("Recheck") for each in hindered for sentence in each.why)
+
+
+def test_a_visit_whose_plan_collides_is_marked_where_somebody_would_set_out(client, turtle, vet):
+    publish(turtle, by=vet)
+    sutures = f"suture_removal:closure-{turtle.closures.get().pk}"
+    client.force_login(vet)
+    before = text(board(client, "fortnight"))
+    fix_day(turtle, by=vet, event_id=sutures, on=date(2027, 3, 2), reason="Asked for")  # far before its first day
+
+    after = text(board(client, "fortnight"))
+
+    assert "ask before anybody sets out" not in before
+    assert "ask before anybody sets out" in after
+
+
 def test_an_animal_at_home_without_a_published_plan_is_named(client, turtle, vet, carer):
     client.force_login(vet)
     in_the_ward = board(client, "conflicts").context["unsettled"].unpublished
@@ -398,6 +445,20 @@ def test_a_quiet_carer_who_is_away_is_shown_so(client, turtle, vet, carer):
     client.force_login(vet)
 
     assert "Away until Sat 06-Mar" in text(board(client, "quiet"))
+
+
+def test_one_call_asks_after_all_animals_of_a_quiet_carer(client, turtle, vet, carer):
+    carer.person.phone = "07700 900199"
+    carer.person.save()
+    for patient in (turtle, operated(vet, name="Thorn")):
+        make.placement(patient, carer, days_ago=9)
+    client.force_login(vet)
+
+    shown = board(client, "today")
+
+    assert [[each.patient.name for each in group] for group in shown.context["quiet"]] == [["Bramble", "Thorn"]]
+    assert text(shown).count("has gone quiet") == 1
+    assert 'href="tel:07700900199"' in shown.content.decode()
 
 
 def test_the_usual_gap_is_the_median():
