@@ -23,7 +23,10 @@ def _days(label: str, **kwargs: Any) -> forms.IntegerField:
 
 def _number(label: str, *, unit: str = "", least: int = 0, most: int = 3650, **kwargs: Any) -> forms.IntegerField:
     widget = forms.NumberInput(attrs={"class": "w-4", "inputmode": "numeric"})
-    field = forms.IntegerField(label=label, min_value=least, max_value=most, widget=widget, **kwargs)
+    missing = {"required": gettext_lazy("Give a whole number."), "invalid": gettext_lazy("Give a whole number.")}
+    field = forms.IntegerField(
+        label=label, min_value=least, max_value=most, widget=widget, error_messages=missing, **kwargs
+    )
     field.unit = unit
     return field
 
@@ -88,8 +91,10 @@ def _refuse_falling(form: forms.Form, figures: Mapping[str, Any], low: str, high
 class MonthAndDayField(forms.CharField):
     """A day of every year, typed as day-month ("01-05" is 1 May); cleans to [month, day]."""
 
+    default_error_messages = {"required": gettext_lazy("Give day and month as 01-05 for 1 May.")}
+
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(widget=forms.TextInput(attrs={"class": "w-6", "inputmode": "numeric"}), **kwargs)
+        super().__init__(widget=forms.TextInput(attrs={"class": "w-6"}), **kwargs)  # a number pad may lack the hyphen
 
     def prepare_value(self, value: Any) -> Any:
         return f"{value[1]:02}-{value[0]:02}" if isinstance(value, list | tuple) else value
@@ -113,6 +118,8 @@ class GateForm(FiguresForm):
 
 class LadderField(forms.CharField):
     """Rising minutes a day, typed with commas; cleans to a list."""
+
+    default_error_messages = {"required": gettext_lazy("Give minutes a day with commas between them, such as 5, 10, 15.")}
 
     def prepare_value(self, value: Any) -> Any:
         return ", ".join(map(str, value)) if isinstance(value, list | tuple) else value
@@ -141,7 +148,12 @@ class TargetForm(FiguresForm):
 
     figures = ("target",)
 
-    target = forms.CharField(label=gettext_lazy("Figure"), max_length=40, widget=forms.TextInput(attrs={"class": "w-10"}))
+    target = forms.CharField(
+        label=gettext_lazy("Figure"),
+        max_length=40,
+        widget=forms.TextInput(attrs={"class": "w-10"}),
+        error_messages={"required": gettext_lazy("Give the figure.")},
+    )
 
     def __init__(self, *args: Any, value: Criterion, **kwargs: Any) -> None:
         super().__init__(*args, value=value, **kwargs)

@@ -13,7 +13,7 @@ from hospital.admissions.models import Patient
 from hospital.clock import today
 from hospital.examinations.models import Examination
 from hospital.procedures.queries import bandages_on, closures_in, implants_in
-from hospital.procedures.vocabulary import AT_RECHECK, event_name
+from hospital.procedures.vocabulary import AT_RECHECK, IN_WATER, event_name
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
 
 LEFT, CHANGED, OFF = "", "changed", "off"
@@ -94,7 +94,7 @@ class RecheckForm(WeighedForm):
         self.fields["milestones"] = forms.MultipleChoiceField(
             label=_("Steps allowed, done or passed"),
             required=False,
-            choices=[(event, event_name(event)) for event in AT_RECHECK],
+            choices=[(event, event_name(event)) for event in steps_of(patient)],
             widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
         )
 
@@ -110,6 +110,11 @@ class RecheckForm(WeighedForm):
         data["bandages_changed"] = [bandage for bandage, what in done.items() if what == CHANGED]
         data["bandages_off"] = [bandage for bandage, what in done.items() if what == OFF]
         return data
+
+
+def steps_of(patient: Patient) -> list[str]:
+    """The steps that a recheck may tick: those in water only for a species that lives there."""
+    return [event for event in AT_RECHECK if patient.species.is_aquatic or event not in IN_WATER]
 
 
 def _bandage_field(line: str) -> forms.ChoiceField:

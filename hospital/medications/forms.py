@@ -105,6 +105,8 @@ class OrderForm(forms.ModelForm):
         self.fields["every_hours"].unit = _("hours")
         self.fields["route"].choices = [("", _("Choose")), *Route.choices]
         self.fields["dose_reason"].label = _("Reason for this dose")
+        for name in ("dose_reason", "checked_by"):  # on the page only when they are asked for, and then they are needed
+            self.fields[name].says_optional = True
         self.fields["checked_by"].label = _("Second person who checked")
         self.fields["checked_by"].queryset = clinical_colleagues(patient, by)
         if self.recent:

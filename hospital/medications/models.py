@@ -25,6 +25,9 @@ class Route(models.TextChoices):
     SKIN = "skin", _("on the skin")
 
 
+INJECTED = {Route.UNDER_SKIN, Route.MUSCLE, Route.VEIN, Route.BODY_CAVITY}
+
+
 class MedicationOrder(Versioned):
     """A course: dose from the weight used, volume from the strength on the bottle, times from the first dose."""
 
@@ -56,6 +59,11 @@ class MedicationOrder(Versioned):
 
     class Meta:
         ordering = ["first_dose_at", "id"]
+
+    @property
+    def is_injected(self) -> bool:
+        """Whether a needle is in play, and its caution belongs on the page."""
+        return self.route in INJECTED
 
 
 class DoseGiven(models.Model):

@@ -64,6 +64,7 @@ AT_RECHECK = (
     "closure_check", "radiograph_recheck", "dry_dock_end", "full_water", "cage_rest_end", "conditioning_start",
     "quarantine_end",
 )  # fmt: skip
+IN_WATER = frozenset({"dry_dock_end", "full_water"})  # steps of animals that live in water
 AFTER_CLOSING = frozenset({"post_release_check"})  # nothing is added to a closed case
 # Facts that no row of another table says.
 FACTS = (

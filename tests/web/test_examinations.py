@@ -180,6 +180,15 @@ def test_one_page_records_what_was_seen_and_all_that_was_done(client, operated, 
     assert Weight.objects.get().weight_g == 800
 
 
+def test_steps_in_water_are_offered_for_animals_that_live_there(client, patient, vet):
+    hedgehog = make.patient(vet, species=make.species("Erinaceus europaeus", "European hedgehog", is_aquatic=False))
+    client.force_login(vet)
+
+    assert 'value="full_water"' in words(client.get(url("recheck", patient)))
+    assert 'value="full_water"' not in words(client.get(url("recheck", hedgehog)))
+    assert 'value="cage_rest_end"' in words(client.get(url("recheck", hedgehog)))
+
+
 def test_a_bandage_may_be_changed_or_left_as_it_is(client, operated, vet):
     other = put_bandage_on(operated, kind="tail", site="tail", layers="", applied_on=days_ago(3))
     first = operated.bandages.exclude(pk=other.pk).get()

@@ -501,6 +501,14 @@ def test_a_dose_is_given_between_admission_and_now(client, weighed, vet, order, 
     assert "kept" in words(answer)
 
 
+@pytest.mark.parametrize(("route", "warns"), [("muscle", True), ("under_skin", True), ("mouth", False), ("eye", False)])
+def test_the_needle_is_warned_of_where_there_is_one(client, weighed, vet, route, warns):
+    order = ordered(weighed, vet, route=route)
+    client.force_login(vet)
+
+    assert ("sharps box" in words(client.get(url("give", weighed, order.pk)))) == warns
+
+
 def test_no_more_doses_than_were_ordered(client, weighed, vet):
     order = ordered(weighed, vet, doses=1)
     actions.give_dose(order, by=vet, kind="given", given_at=now() - 30 * HOURS, note="")

@@ -77,8 +77,8 @@ def test_a_row_gone_from_the_file_leaves_the_library_but_not_the_hospital(librar
 
 
 def test_a_species_or_cause_gone_from_the_file_goes_unless_a_case_needs_it(library, vet):
-    unused = make.species("Unus unicus", "Lone beast", group=TaxonGroup.objects.get(pk="animal"))
-    used = make.species("Usus utilis", "Useful beast", group=TaxonGroup.objects.get(pk="animal"))
+    unused = make.species("Unus unicus", "Lone beast", is_shipped=True, group=TaxonGroup.objects.get(pk="animal"))
+    used = make.species("Usus utilis", "Useful beast", is_shipped=True, group=TaxonGroup.objects.get(pk="animal"))
     make.patient(vet, species=used)
     Cause.objects.create(slug="old-cause", name="Old cause")
 
@@ -213,7 +213,8 @@ def test_a_vet_puts_own_figures_in_force(client, library, hospital, vet):
         ({"max_days": 20}, "“At most” cannot be less than “Usually” (42 days)."),
         ({"min_days": 50}, "“Usually” cannot be less than “At least” (50 days)."),
         ({"min_days": "", "usual_days": "", "max_days": ""}, "Give at least one of the three figures"),
-        ({"usual_days": "soon"}, "Enter a whole number."),
+        ({"usual_days": "soon"}, "Give a whole number."),
+        ({"weight": ""}, "Give a whole number."),
         ({"min_days": -1}, "greater than or equal to 0"),
     ],
 )
