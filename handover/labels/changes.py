@@ -37,9 +37,24 @@ CAUSES = {
 }
 
 
-def cause_in_words(cause: Cause, names: Mapping[str, str], day_format: str = "D d-M-Y") -> str:
+# The same where nothing is decided yet, only supposed.
+SUPPOSED = CAUSES | {
+    Why.PINNED: gettext_lazy("You suppose %(now)s."),
+    Why.UNPINNED: gettext_lazy("It would no longer be fixed on %(was)s."),
+    Why.HELD: gettext_lazy("You suppose: not before %(now)s."),
+    Why.FIGURES: gettext_lazy("You suppose other figures of its rule."),
+    Why.ANCHOR: gettext_lazy("It counts from “%(what)s”, which would be on %(now)s, not on %(was)s."),
+    Why.FACT: gettext_lazy("It counts from “%(what)s” on %(now)s."),
+    Why.GONE: gettext_lazy("It counted from “%(what)s”, which would not be there."),
+    Why.FOLLOWS: gettext_lazy("It follows other days that would move."),
+}
+
+
+def cause_in_words(
+    cause: Cause, names: Mapping[str, str], day_format: str = "D d-M-Y", causes: Mapping[Why, object] = CAUSES
+) -> str:
     """One reason in a sentence; `names` are the words for events by id."""
-    return str(CAUSES[cause.why]) % {
+    return str(causes[cause.why]) % {
         "what": names.get(cause.event_id) or plain_label(cause.event_id),
         "was": _day(cause.was, day_format),
         "now": _day(cause.now, day_format),

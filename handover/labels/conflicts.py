@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from handover.labels.events import event_label
 from handover.labels.rules import plain_days, rule_days
 from handover.labels.why import day_in_words
+from handover.schedule.alternatives import Broken, cheapest_first
 from handover.schedule.case import Instance
 from handover.schedule.changes import is_shut
 from handover.schedule.company import without_company
@@ -96,37 +97,67 @@ def _fixed(instance: Instance, event_id: str) -> date:
 # --- cures --------------------------------------------------------------------------------------------------------
 
 
+NONE_BROKEN = Broken()
+
+
 class Way(StrEnum):
-    """How a cure can be carried out from the page; advice is for people to settle among themselves."""
+    """How a cure can be carried out: by one press, on the page named, or (advice) by people among themselves."""
 
     PIN = "pin"
     UNPIN = "unpin"
     HOLD = "hold"
     UNHOLD = "unhold"
+    RULE = "rule"  # the protocol's page, or another window of it
+    CARER = "carer"  # the carer's days away
+    CLINIC = "clinic"  # the hospital's closed days
     ADVICE = "advice"
 
 
 @dataclass(frozen=True, slots=True)
 class CureLine:
-    """One change that would settle a conflict, and the decision about `event_id` (for the day `on`) that makes it."""
+    """One change that would settle a conflict, and the decision about `event_id` (for the day `on`) that makes it.
+
+    `days`: by how many days it stretches something, if it does. `broken`: the promised dates that would then move.
+    `rule_id`, `min_days`, `max_days`: the rule that it is about, and the figure that would be enough.
+    """
 
     words: str
     way: Way = Way.ADVICE
     event_id: str = ""
     on: date | None = None
     reason: str = ""
+    days: int | None = None
+    broken: Broken = NONE_BROKEN
+    rule_id: str = ""
+    min_days: int | None = None
+    max_days: int | None = None
+
+
+STRETCHING = (CureKind.MOVE_PIN, CureKind.SHORTEN_MIN, CureKind.LENGTHEN_MAX)
 
 
 def cure_lines(instance: Instance, conflict: Conflict) -> tuple[list[CureLine], bool]:
-    """The single changes that would settle a conflict, the smallest first, and whether each settles everything.
+    """The single changes that would settle a conflict, the cheapest first, and whether each settles everything.
 
-    If another conflict stands beside this one, no single change settles both: then the changes are for this one.
+    The cheapest moves the fewest promised dates, by the fewest days; among equals it is the smallest change. If another
+    conflict stands beside this one, no single change settles both: then the changes are for this one.
     """
     found = cures(instance.problem, conflict)
     is_all = bool(found)
     found = found or cures(_alone(instance.problem, conflict), conflict)
-    lines = (CURES[cure.kind](instance, cure) for cure in found)
-    return list(dict.fromkeys(line for line in lines if line)), is_all
+    lines: dict[tuple[str, Way, str], CureLine] = {}
+    for priced in cheapest_first(found):
+        line = CURES[priced.cure.kind](instance, priced.cure)
+        if line:
+            days = priced.cure.days if priced.cure.kind in STRETCHING else None
+            lines.setdefault((line.words, line.way, line.event_id), replace(line, days=days, broken=priced.broken))
+    return list(lines.values()), is_all
+
+
+def missing_in_words(lines: Sequence[CureLine]) -> str:
+    """By how many days the sides of a conflict miss each other; nothing if it is no matter of days."""
+    days = min((line.days for line in lines if line.days), default=None)
+    return _("They miss each other by %(days)s.") % {"days": plain_days(days)} if days else ""
 
 
 def _alone(problem: Problem, conflict: Conflict) -> Problem:
@@ -143,7 +174,8 @@ def _move_pin(instance: Instance, cure: Cure) -> CureLine | None:
     if not _is_persons(instance, cure.target):
         return None
     words = _("Fix “%(what)s” for %(day)s instead: %(days)s off.")
-    return CureLine(words % _said(instance, cure.target, cure), Way.PIN, cure.target, cure.on)
+    reason = _("The day fixed before collided with a rule or another day")
+    return CureLine(words % _said(instance, cure.target, cure), Way.PIN, cure.target, cure.on, reason)
 
 
 def _drop_pin(instance: Instance, cure: Cure) -> CureLine | None:
@@ -170,7 +202,8 @@ def _shorten_min(instance: Instance, cure: Cure) -> CureLine:
     said = _said(instance, lag.end, cure)
     if lag.id.startswith("hold@"):
         return CureLine(_("Take back the “not yet” about “%(what)s”.") % said, Way.UNHOLD, lag.end)
-    return CureLine(_("Let “%(what)s” be %(days)s sooner than its protocol allows: a vet decides.") % said)
+    words = _("Let “%(what)s” be %(days)s sooner than its protocol allows: a vet decides.") % said
+    return replace(_about_rule(instance, lag, words), min_days=(lag.min or 0) - (cure.days or 0))
 
 
 def _lengthen_max(instance: Instance, cure: Cure) -> CureLine:
@@ -179,9 +212,16 @@ def _lengthen_max(instance: Instance, cure: Cure) -> CureLine:
     said = _said(instance, lag.end, cure)
     then = plan(cure.problem)
     if lag.id.startswith("season@") or not isinstance(then, Planned) or _is_fixed(instance, lag.end):
-        return CureLine(_("Let “%(what)s” be up to %(days)s later than its protocol says.") % said)
-    words = _("Let “%(what)s” be later than its protocol says: a vet decides.")
+        words = _("Let “%(what)s” be up to %(days)s later than its protocol says.") % said
+        return replace(_about_rule(instance, lag, words), max_days=(lag.max or 0) + (cure.days or 0))
+    words = _("Let “%(what)s” be later than its protocol says, by %(days)s: a vet decides.")
     return CureLine(words % said, Way.HOLD, lag.end, then.days[lag.end], _("Its latest day cannot be kept"))
+
+
+def _about_rule(instance: Instance, lag: Lag, words: str) -> CureLine:
+    """Advice about the protocol's rule behind a lag; mere advice if there is none."""
+    rule = instance.rule_of_lag.get(lag.id)
+    return CureLine(words, Way.RULE, lag.end, rule_id=rule.id) if rule else CureLine(words)
 
 
 def _open(instance: Instance, cure: Cure) -> CureLine:
@@ -189,12 +229,12 @@ def _open(instance: Instance, cure: Cure) -> CureLine:
     words = _("Open the clinic on %(day)s.") % _said(instance, "", cure)
     then = plan(cure.problem)
     if not isinstance(then, Planned):
-        return CureLine(words)
+        return CureLine(words, Way.CLINIC)
     there = [e.id for e in cure.problem.events if e.place == CLINIC and not e.fixed and then.days[e.id] == cure.on]
     rules = [lag.end for lag in cure.problem.lags if lag.end in there and lag.max is not None]
     needs_it = next((name for name in rules if _would_be_late(cure, name)), None)
     if needs_it is None:
-        return CureLine(words)
+        return CureLine(words, Way.CLINIC)
     return CureLine(words, Way.PIN, needs_it, cure.on, _("The clinic opens for it on this day"))
 
 
@@ -209,12 +249,12 @@ def _would_be_late(cure: Cure, event_id: str) -> bool:
 
 def _carer_back(instance: Instance, cure: Cure) -> CureLine:
     words = _("If the carer is back on %(day)s, %(days)s sooner, everything can be kept.")
-    return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)})
+    return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)}, Way.CARER)
 
 
 def _carer_leaves(instance: Instance, cure: Cure) -> CureLine:
     words = _("If the carer leaves on %(day)s, %(days)s later, everything can be kept.")
-    return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)})
+    return CureLine(words % {"day": day_in_words(cure.on) if cure.on else "", "days": plain_days(cure.days or 0)}, Way.CARER)
 
 
 CURES: dict[CureKind, Callable[[Instance, Cure], CureLine | None]] = {

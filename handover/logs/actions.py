@@ -17,7 +17,7 @@ from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from handover.logs.models import Activity, Droppings, Eaten, LogEntry, LogSeen
+from handover.logs.models import Activity, BandageState, Droppings, Eaten, LogEntry, LogSeen
 from handover.logs.queries import ever_held, held_at
 from handover.logs.water import signs_of, water_of
 from handover.plans.models import WaterDecision
@@ -31,6 +31,8 @@ from hospital.edits import EditCollision
 from hospital.medications.actions import give_dose
 from hospital.medications.models import DoseGiven
 from hospital.people.models import STAFF, Person
+from hospital.procedures.actions import take_bandage_off
+from hospital.procedures.models import Bandage
 from hospital.rules.weights import Weighing, alarm_for, standing
 
 CLOCKS_MAY_DIFFER = timedelta(minutes=10)
@@ -333,6 +335,23 @@ def see(entry: LogEntry, *, by: Person, note: str = "") -> LogSeen:
         seen.full_clean()
         seen.save()
     return seen
+
+
+@transaction.atomic
+def take_bandage_as_lost(entry: LogEntry, *, by: Person, bandage_id: int) -> Bandage:
+    """What a carer reported becomes a fact: this bandage came off on the day of the report. The report is seen with it.
+
+    The plan drops what was due for it and asks for what its loss asks for; a new bandage is recorded when it goes on.
+    """
+    if entry.bandage != BandageState.LOST:
+        raise ValidationError(_("This report does not say that a bandage is off."))
+    bandage = entry.patient.bandages.filter(pk=bandage_id).first()
+    if bandage is None:
+        raise ValidationError(_("This bandage is not on the animal’s record any more."))
+    off = take_bandage_off(bandage, removed_on=entry.on)
+    if not LogSeen.objects.filter(entry=entry).exists():
+        see(entry, by=by, note=_("Recorded: the bandage is off."))
+    return off
 
 
 @transaction.atomic

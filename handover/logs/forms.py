@@ -22,6 +22,10 @@ from hospital.pictures import PhotoField
 ASKED_ELSEWHERE = frozenset({Sign.BANDAGE_SOAKED, Sign.BANDAGE_LOST, Sign.BANDAGE_SLIPPED, Sign.WEAK})
 IN_WATER = frozenset({Sign.LISTING, Sign.TIRES_SOON})
 WITH_COAT = frozenset({Sign.SOAKED_PLUMAGE, Sign.WET_PATCH})
+# What makes a report one: an empty one would count the day as logged, and be thanked for.
+SAID = (
+    "water_minutes", "eaten", "food", "droppings", "bandage", "activity", "weight_g", "signs", "happened", "worries", "photo", "doses",
+)  # fmt: skip
 DOSE_CHOICES = [("given", _("Given")), ("refused", _("Not taken")), ("", _("Not yet"))]
 
 
@@ -107,6 +111,8 @@ class ReportForm(forms.Form):
         data = super().clean()
         said = [(dose, data.pop(dose.field, "")) for dose in self.doses]
         data["doses"] = [_dose(dose, kind) for dose, kind in said if kind]
+        if not (self.errors or data.get("corrects") or any(data.get(name) not in (None, "", []) for name in SAID)):
+            raise forms.ValidationError(_("Nothing is filled in. Choose or write what there is to tell, then send."))
         return data
 
 

@@ -23,6 +23,7 @@ from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import is_running
 from hospital.medications.wording import line
 from hospital.people.models import Person
+from hospital.procedures.models import Bandage
 from hospital.rules.dosetimes import nth_dose_at
 from hospital.sites.models import Hospital
 
@@ -48,7 +49,8 @@ def worrying_reports(person: Person, hospital: Hospital) -> QuerySet[LogEntry]:
     is_grave = Case(When(answer=Answer.PHONE_NOW, then=0), When(answer=Answer.STAY, then=1), default=2)
     grave_first = unseen.order_by(is_grave, "made_at", "pk").select_related("author", "patient__species", "patient__hospital")
     here = Placement.objects.open().select_related("carer__person")
-    return grave_first.prefetch_related(Prefetch("patient__placements", here, to_attr="here"))
+    on_now = Prefetch("patient__bandages", Bandage.objects.filter(removed_on=None), to_attr="bandages_on")
+    return grave_first.prefetch_related(Prefetch("patient__placements", here, to_attr="here"), on_now)
 
 
 def held_at(patient: Patient, person: Person, moment: datetime) -> Placement | None:
@@ -118,8 +120,13 @@ class Day:
 
     @property
     def visits(self) -> list[Due]:
-        """The promised days at the clinic that are not over, the next one first."""
-        return [each for each in self.outlook.due if each.at_clinic]
+        """The promised days at the clinic from today on, the next one first."""
+        return [each for each in self.outlook.due if each.at_clinic and each.on >= self.on]
+
+    @property
+    def missed_visits(self) -> list[Due]:
+        """What should have been done at the clinic on a day that has gone by, the oldest first: never called the next one."""
+        return [each for each in self.outlook.due if each.at_clinic and each.on < self.on]
 
     @property
     def next_visit(self) -> list[Due]:

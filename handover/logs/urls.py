@@ -16,6 +16,7 @@ urlpatterns = [
     path("patients/<case:case_number>/reports/<uuid:key>/correct/", views.correct, name="correct"),
     path("patients/<case:case_number>/reports/<uuid:key>/photo/", views.photo, name="photo"),
     path("patients/<case:case_number>/reports/<uuid:key>/seen/", views.seen, name="seen"),
+    path("patients/<case:case_number>/reports/<uuid:key>/bandages/<int:bandage_id>/off/", views.bandage_off, name="bandage-off"),
     path("patients/<case:case_number>/water/", views.water, name="water"),
     path("patients/<case:case_number>/water/card/", views.water_card, name="water-card"),
     path("patients/<case:case_number>/water/step/", views.water_step, name="water-step"),

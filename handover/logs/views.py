@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -19,7 +20,7 @@ from handover.logs import actions, queries
 from handover.logs.access import for_reporter
 from handover.logs.actions import KeyUsed
 from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, signs_for, usual
-from handover.logs.models import MISHAPS, LogEntry
+from handover.logs.models import MISHAPS, BandageState, LogEntry
 from handover.logs.water import water_of
 from handover.logs.wording import (
     MISHAP_ICONS,
@@ -32,15 +33,17 @@ from handover.logs.wording import (
     tomorrow_in_words,
     water_words,
 )
+from handover.plans.news import news_of
 from handover.protocols.models import Advice
 from handover.protocols.queries import advice_for
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.edits import EditCollision
-from hospital.pages import done, show, status_of
+from hospital.pages import done, pressed, show, status_of
 from hospital.people.access import for_roles
-from hospital.people.models import EVERYONE, STAFF, Role
+from hospital.people.models import CLINICAL, EVERYONE, STAFF, Role
+from hospital.rules.wording import body_weight
 
 READERS = for_patient(*EVERYONE)
 DAYS_SHOWN = 14
@@ -55,7 +58,8 @@ def mine(request: HttpRequest) -> HttpResponse:
     """My animals now: what each needs today, and whether it is logged."""
     placements = queries.mine(request.user)
     days = queries.days_of([each.patient for each in placements], today())
-    rows = [{"placement": each, **_day_words(days[each.patient_id])} for each in placements]
+    news = news_of(placements)
+    rows = [{"placement": each, "news": news.get(each.pk), **_day_words(days[each.patient_id])} for each in placements]
     return show(request, "logs/mine.html", {"rows": rows, "today": today()})
 
 
@@ -93,13 +97,16 @@ def _today(patient: Patient) -> date:
 
 
 def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more: Any) -> HttpResponse:
+    is_mine = bool(found.placement and found.placement.carer and found.placement.carer.person_id == request.user.pk)
     context = {
         **_day_words(found),
         "form": form,
         "last_minutes": _last_minutes(found),
+        "last_weight": _last_weight(found.patient),
         "feeding": [each for each in advice_for(found.outlook.case.lineage) if each.topic == Advice.Topic.FEEDING][:3],
         **_cards(form, found),
-        "is_mine": bool(found.placement and found.placement.carer and found.placement.carer.person_id == request.user.pk),
+        "is_mine": is_mine,
+        "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
         **more,
     }
     return show(request, "logs/day.html", context, status=status_of(form) if not more.get("status") else more["status"])
@@ -110,6 +117,12 @@ def _last_minutes(found: queries.Day) -> int | None:
     allowed = found.allowance.minutes if found.allowance else None
     last = queries.last_minutes(found.patient, found.on) if allowed else None
     return last if last and allowed and last < allowed else None
+
+
+def _last_weight(patient: Patient) -> tuple[str, date] | None:
+    """In words, with its day, beside the box for the next one: a slip of the point or the unit is seen at once."""
+    last = patient.latest_weight()
+    return (body_weight(last.weight_g), last.weighed_at.astimezone(ZoneInfo(patient.hospital.zone)).date()) if last else None
 
 
 def _cards(form: ReportForm, found: queries.Day) -> dict[str, Any]:
@@ -305,8 +318,28 @@ def card(request: HttpRequest, patient: Patient) -> HttpResponse:
 @for_roles(*STAFF)
 def worrying(request: HttpRequest) -> HttpResponse:
     """Reports that somebody at the hospital must look at and nobody has."""
-    rows = [_report(entry) for entry in queries.worrying_reports(request.user, request.hospital)]
+    can_record = bool(request.roles & CLINICAL)
+    rows = [
+        _report(entry) | {"lost": _lost(entry) if can_record else []}
+        for entry in queries.worrying_reports(request.user, request.hospital)
+    ]
     return show(request, "logs/worrying.html", {"rows": rows}, part="logs/_worrying.html")
+
+
+def _lost(entry: LogEntry) -> list:
+    """The bandages that a report of a lost one may be about."""
+    return entry.patient.bandages_on if entry.bandage == BandageState.LOST else []
+
+
+@require_POST
+@for_patient(*CLINICAL)
+def bandage_off(request: HttpRequest, patient: Patient, key: uuid.UUID, bandage_id: int) -> HttpResponse:
+    """One tap: the bandage that the carer reported as lost is off; then what it does to the plan."""
+    entry = _entry(request, patient, key)
+    if pressed(request, actions.take_bandage_as_lost, entry, by=request.user, bandage_id=bandage_id):
+        messages.success(request, _("Recorded: the bandage is off. Look at what it does to the plan, then publish."))
+        return redirect("plans:replan", patient.case_number)
+    return redirect("logs:worrying")
 
 
 @require_POST

@@ -9,6 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from handover.plans.actions import UNSEEN
+from handover.schedule.problem import LONGEST_DAYS
 from hospital.admissions.days import day_field
 
 Choices = Sequence[tuple[str, str]]
@@ -64,3 +65,67 @@ class PublishForm(forms.Form):
     seen_plan = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
     seen_answer = forms.CharField(widget=forms.HiddenInput, max_length=64)
     reason = reason_field(gettext_lazy("Why the plan changes"), required=False, help_text=gettext_lazy("One line; the carer is told."))
+
+
+# --- what if ------------------------------------------------------------------------------------------------------
+
+
+class SupposedForm(forms.Form):
+    """One thing that is supposed, typed or dragged. It is asked by address and saves nothing."""
+
+    is_filter = True  # nothing of it is "optional": a row is filled in, or is not there
+    use_required_attribute = False
+
+    def __init__(self, *args: Any, events: Choices = (), rules: Choices = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, choices in (("event_id", events), ("rule_id", rules)):
+            if name in self.fields:
+                self.fields[name].choices = [("", gettext_lazy("Choose")), *choices]
+
+
+def _choice(label: str, wrong: str) -> forms.ChoiceField:
+    return forms.ChoiceField(label=label, error_messages={"required": wrong, "invalid_choice": wrong})
+
+
+def _event_choice() -> forms.ChoiceField:
+    return _choice(gettext_lazy("What"), gettext_lazy("Choose something that is planned for this animal."))
+
+
+def _figure(label: str) -> forms.IntegerField:
+    widget = forms.NumberInput(attrs={"class": "w-6", "inputmode": "numeric"})
+    wrong = {
+        "invalid": gettext_lazy("Give a whole number of days."),
+        "min_value": gettext_lazy("Give a whole number of days from 0 to 3650."),
+        "max_value": gettext_lazy("Give a whole number of days from 0 to 3650."),
+    }
+    field = forms.IntegerField(label=label, required=False, min_value=0, max_value=LONGEST_DAYS, widget=widget, error_messages=wrong)
+    field.unit = gettext_lazy("days")
+    return field
+
+
+class OnDayForm(SupposedForm):
+    event_id = _event_choice()
+    on = day_field(gettext_lazy("On this day"))
+
+
+class NotBeforeForm(SupposedForm):
+    event_id = _event_choice()
+    not_before = day_field(gettext_lazy("Not before"))
+
+
+class ClinicShutForm(SupposedForm):
+    on = day_field(gettext_lazy("Closed on"))
+
+
+class CarerAwayForm(SupposedForm):
+    starts_on = day_field(gettext_lazy("First day away"))
+    ends_on = day_field(gettext_lazy("Last day away"))
+
+
+class OtherFiguresForm(SupposedForm):
+    """Figures of a rule; one left empty stays as it is."""
+
+    rule_id = _choice(gettext_lazy("Rule"), gettext_lazy("Choose a rule that plans something for this animal."))
+    min_days = _figure(gettext_lazy("At least"))
+    usual_days = _figure(gettext_lazy("Usually"))
+    max_days = _figure(gettext_lazy("At most"))

@@ -14,13 +14,14 @@ from handover.facts import cases_of, setup_of
 from handover.labels.events import dated_label, event_label
 from handover.plans.models import Plan
 from handover.protocols.queries import Book, book_of
-from handover.schedule.case import Case, Instance
+from handover.schedule.case import Case, Instance, Setup
 from handover.schedule.changes import ASIDE, Change, compare, first
 from handover.schedule.company import DRIVE
 from handover.schedule.library import BadRule, Rule, rules_for
 from handover.schedule.plan import Conflict, Planned, plan
 from handover.schedule.problem import BadProblem, Problem
 from handover.schedule.protocol import problem_for
+from handover.schedule.whatif import Ground
 from hospital.admissions.models import Patient
 
 
@@ -91,6 +92,15 @@ def live_from(patient: Patient, case: Case, book: Book, today: date) -> LivePlan
         return LivePlan(patient, case, book, instance, plan(instance.problem))
     except (BadRule, BadProblem) as trouble:
         return LivePlan(patient, case, book, None, None, str(trouble))
+
+
+def ground_of(live: LivePlan) -> Ground:
+    """What a live plan was made of, for supposing something else. Asks the database nothing. Needs its instance."""
+    assert live.instance is not None
+    problem = live.instance.problem
+    company = frozenset(event.pinned for event in problem.events if event.id.startswith(DRIVE) and event.pinned)
+    setup = Setup(today=problem.today, closed=problem.closed, costs=problem.costs, company=company)
+    return Ground(live.case, live.book.rules, live.book.gates, setup)
 
 
 def other_windows(live: LivePlan) -> list[Rule]:

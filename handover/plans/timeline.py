@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -124,7 +124,7 @@ def _line(scale: _Scale, entry: Entry, number: int) -> Line:
     has_window = entry.state != "done" and entry.opens and entry.closes
     return Line(
         label=entry.label,
-        short=_shortened(entry.label),
+        short=shortened(entry.label, LONGEST_LABEL),
         y=y + ROW // 2,
         text_y=y + ROW // 2 + 5,
         bar_y=y + 7,
@@ -136,13 +136,13 @@ def _line(scale: _Scale, entry: Entry, number: int) -> Line:
     )
 
 
-def _shortened(label: str) -> str:
+def shortened(label: str, longest: int) -> str:
     """As much of a label as there is room for; the number at its end, which tells links of a chain apart, is kept."""
-    if len(label) <= LONGEST_LABEL:
+    if len(label) <= longest:
         return label
     start, bracket, number = label.rpartition(" (")
     tail = f" ({number}" if bracket and len(number) < 12 else ""
-    return f"{(start if tail else label)[: LONGEST_LABEL - 1 - len(tail)].rstrip()}…{tail}"
+    return f"{(start if tail else label)[: longest - 1 - len(tail)].rstrip()}…{tail}"
 
 
 def _months(scale: _Scale) -> Iterator[Mark]:
@@ -158,14 +158,19 @@ def _months(scale: _Scale) -> Iterator[Mark]:
 
 
 def _closed(scale: _Scale, closed: Mapping[str, Closed]) -> Iterator[Bar]:
-    """Runs of days on which the clinic is closed or the carer away."""
+    bars = (scale.bar(first, last) for first, last in closed_runs(scale.each_day(), closed))
+    return (bar for bar in bars if bar)
+
+
+def closed_runs(days: Iterable[date], closed: Mapping[str, Closed]) -> Iterator[tuple[date, date]]:
+    """Runs of days on which the clinic is closed or the carer away: first and last day of each."""
     calendars = [closed[name] for name in (CLINIC, CARER) if name in closed]
     run: list[date] = []
-    for day in [*scale.each_day(), scale.last + timedelta(1)]:
-        if day <= scale.last and any(is_shut(calendar, day) for calendar in calendars):
+    for day in days:
+        if any(is_shut(calendar, day) for calendar in calendars):
             run.append(day)
         elif run:
-            bar = scale.bar(run[0], run[-1])
+            yield run[0], run[-1]
             run = []
-            if bar:
-                yield bar
+    if run:
+        yield run[0], run[-1]

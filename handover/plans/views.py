@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.forms import BaseForm
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from handover.labels.conflicts import conflict_lines
 from handover.labels.events import dated_label, event_label
 from handover.labels.rules import rule_figures
 from handover.plans import actions
+from handover.plans.asking import Row as AskedRow
+from handover.plans.asking import groups_of
 from handover.plans.cures import cures_of
 from handover.plans.forms import ChoiceForm, EventForm, HoldForm, PinForm, PublishForm
 from handover.plans.models import Plan, PlannedDate
@@ -30,11 +34,13 @@ from handover.plans.queries import (
     versions_of,
 )
 from handover.plans.wording import (
+from handover.plans.supposing import Trial, phrases, side_by_side, trial
     change_lines,
     decisions_of,
     done_rows,
     late_items,
     notes_of,
+    moves_of,
     picture_of,
     rows_of,
     stored_change_lines,
@@ -42,10 +48,11 @@ from handover.plans.wording import (
 )
 from handover.schedule.changes import ASIDE
 from hospital.admissions.access import for_patient
+from handover.schedule.whatif import CarerAway, ClinicShut, NotBefore, OnDay, OtherFigures
 from hospital.admissions.models import Patient
 from hospital.clock import today
 from hospital.pages import done, pressed, show, status_of
-from hospital.people.models import Role
+from hospital.people.models import Carer, Role
 
 READERS = for_patient(Role.VET, Role.NURSE, Role.COORDINATOR)
 PLANNERS = for_patient(Role.VET, Role.COORDINATOR)
@@ -82,7 +89,7 @@ def _agreed(patient: Patient, published: Plan) -> list[dict[str, Any]]:
 
 def _base(request: HttpRequest, patient: Patient, live: LivePlan, published: Plan | None) -> dict[str, Any]:
     names = names_of(live, published)
-    roles = set(request.user.memberships.filter(hospital=patient.hospital_id).values_list("role", flat=True))
+    roles = _roles(request, patient)
     return {
         "patient": patient,
         "live": live,
@@ -92,11 +99,16 @@ def _base(request: HttpRequest, patient: Patient, live: LivePlan, published: Pla
         **cures_of(live),
         "can_plan": bool(roles & {Role.VET, Role.COORDINATOR}),
         "is_vet": Role.VET in roles,
+        "carer": _carer(patient) if live.conflict else None,
     }
 
 
 @READERS
 def next_card(request: HttpRequest, patient: Patient) -> HttpResponse:
+def _roles(request: HttpRequest, patient: Patient) -> set[str]:
+    return set(request.user.memberships.filter(hospital=patient.hospital_id).values_list("role", flat=True))
+
+
     """For the patient's page: the next three dates, what is late, and whether the plan in force still holds."""
     live, published = live_plan(patient, today()), plan_in_force(patient)
     rows = rows_of(live)
@@ -105,6 +117,103 @@ def next_card(request: HttpRequest, patient: Patient) -> HttpResponse:
 
 
 # --- publishing ---------------------------------------------------------------------------------------------------
+
+@READERS
+def what_moves(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """What would move one date: how far it can go, and what each other day would cost."""
+    live = live_plan(patient, today())
+    row = next((row for row in rows_of(live) if row.event_id == request.GET.get("event")), None)
+    if row is None:
+        raise Http404
+    context = {
+        "patient": patient,
+        "row": row,
+        **moves_of(live, row),
+        "can_plan": bool(_roles(request, patient) & {Role.VET, Role.COORDINATOR}),
+    }
+    return show(request, "plans/what_moves.html", context, part="plans/_what_moves.html")
+
+
+# --- what if ------------------------------------------------------------------------------------------------------
+
+
+@READERS
+def what_if(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """Suppose other dates, closed days, days away and rules, and see old and new side by side. Writes nothing."""
+    live, published = live_plan(patient, today()), plan_in_force(patient)
+    context = {"patient": patient, "live": live, "published": published, "address": reverse("plans:what-if", args=[patient.case_number])}
+    if live.instance is None:
+        return show(request, "plans/what_if.html", context)
+    found = trial(live, request.GET)
+    if not found.asked.is_clean and not request.htmx:
+        return redirect(f"{context['address']}?{found.asked.address()}")
+    carer = _carer(patient)
+    _refuse_away(found, carer)
+    context |= {
+        "trial": found,
+        "asked": found.asked,
+        "form": next(iter(found.asked.mistaken), None),
+        "groups": groups_of(found.asked, has_carer=carer is not None),
+        **side_by_side(found, published),
+        "supposed": [(row, words, without, _ways(request, live, row, carer)) for row, words, without in phrases(found)],
+    }
+    status = 422 if found.asked.has_mistakes else 200
+    answer = show(request, "plans/what_if.html", context, part="plans/_what_if.html", status=status)
+    if request.htmx:
+        answer["HX-Push-Url"] = f"{context['address']}?{found.asked.address()}"
+    return answer
+
+
+def _carer(patient: Patient) -> Carer | None:
+    here = patient.placements.filter(ended_at=None, carer__isnull=False).select_related("carer__person").first()
+    return here.carer if here else None
+
+
+def _refuse_away(found: Trial, carer: Carer | None) -> None:
+    for row in found.asked.rows:
+        if carer is None and isinstance(row.supposition, CarerAway):
+            row.form.add_error("starts_on", _("This animal is with no carer. Take this out."))
+
+
+def _ways(request: HttpRequest, live: LivePlan, row: AskedRow, carer: Carer | None) -> list[tuple[str, str]]:
+    """Where a supposition is made true, with its values filled in: for those who may, as (address, words)."""
+    patient, supposition = live.patient, row.supposition
+    roles = _roles(request, patient)
+    is_here = request.hospital == patient.hospital
+    reason = {"reason": _("Tried out beside the plan")}
+    if not patient.is_in_care:
+        return []
+    if isinstance(supposition, OnDay) and roles & {Role.VET, Role.COORDINATOR}:
+        values = {"event": supposition.event_id, "on": supposition.on} | reason
+        return [(_address("plans:pin", values, patient.case_number), _("Fix this day"))]
+    if isinstance(supposition, NotBefore) and Role.VET in roles:
+        values = {"event": supposition.event_id, "not_before": supposition.not_before} | reason
+        return [(_address("plans:hold", values, patient.case_number), _("Say “not yet”"))]
+    if isinstance(supposition, ClinicShut) and Role.COORDINATOR in roles and is_here:
+        return [(_address("sites:close-day", {"on": supposition.on}), _("Close the clinic on this day"))]
+    if isinstance(supposition, CarerAway) and Role.COORDINATOR in roles and is_here and carer:
+        values = {"starts_on": supposition.starts_on, "ends_on": supposition.ends_on}
+        return [(_address("placements:away-add", values, carer.pk), _("Enter the days away"))]
+    if isinstance(supposition, OtherFigures) and Role.VET in roles and is_here:
+        return list(_rule_ways(live, supposition))
+    return []
+
+
+def _rule_ways(live: LivePlan, supposition: OtherFigures) -> Iterator[tuple[str, str]]:
+    """Another window of the protocol for this animal where there is one; the rule's own page for every animal."""
+    rule = next(rule for rule in live.book.rules if rule.id == supposition.rule_id)
+    windows = [each for each in other_windows(live) if (each.event, each.anchor) == (rule.event, rule.anchor)]
+    if windows:
+        values = {"rule": windows[0].id, "reason": _("Tried out beside the plan")}
+        yield _address("plans:choose", values, live.patient.case_number), _("Take another window, for this animal")
+    figures = {name: getattr(supposition, name) for name in ("min_days", "usual_days", "max_days")}
+    values = {name: days for name, days in figures.items() if days is not None}
+    yield _address("protocols:row", values, "rule", rule.id), _("Change the protocol, for every animal")
+
+
+def _address(name: str, values: Mapping[str, Any], *args: Any) -> str:
+    return f"{reverse(name, args=args)}?{urlencode(values)}"
+
 
 
 @READERS
@@ -183,7 +292,7 @@ def hold(request: HttpRequest, patient: Patient) -> HttpResponse:
 def choose(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Plan this animal by another window of the protocol."""
     rules = other_windows(live_plan(patient, today()))
-    start = {"rule": request.GET.get("rule")}
+    start = {"rule": request.GET.get("rule"), "reason": request.GET.get("reason")}
     form = ChoiceForm(request.POST or None, initial=start, rules=[(rule.id, rule_figures(rule)) for rule in rules])
     words = _("Take another window"), _("For this animal only, in place of the usual window of the protocol.")
     return _decide(request, patient, form, actions.choose_window, *words, _("Plan by this window"))

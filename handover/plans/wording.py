@@ -5,20 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.db.models import Manager, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from handover.labels.changes import KINDS, cause_in_words
+from handover.labels.alternatives import apart_in_words, cost_in_words, followers_in_words, points_in_words, slack_in_words, step_in_words
+from handover.labels.changes import CAUSES, KINDS, cause_in_words
 from handover.labels.events import event_label, name_of, plain_label
-from handover.labels.rules import rule_figures
+from handover.labels.rules import row_title, rule_figures
 from handover.labels.why import Side, Step, day_in_words, day_reasons, sentence, sum_in_words
 from handover.plans.models import Hold, Pin
 from handover.plans.queries import LivePlan
 from handover.plans.timeline import Entry, Timeline, timeline
+from handover.schedule.alternatives import Alternative, Moves, moves
 from handover.schedule.case import PIN, Instance, Late
-from handover.schedule.changes import ASIDE, Cause, Change, Kind
+from handover.schedule.changes import ASIDE, Cause, Change, Kind, Why
 from handover.schedule.plan import Planned
 from handover.schedule.problem import CLINIC, Event
 from hospital.admissions.models import Patient
@@ -37,8 +40,7 @@ class Row:
     opens: date | None = None
     closes: date | None = None
     instruction: str = ""
-    source: str = ""
-    how_known: str = ""
+    sources: tuple[Source, ...] = ()
     reasons: tuple[str, ...] = ()
     earliest: tuple[Step, ...] = ()
     latest: tuple[Step, ...] = ()
@@ -52,6 +54,16 @@ class Row:
     @property
     def latest_sum(self) -> str:
         return sentence(self.latest) if self.latest else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A rule that a date rests on, and where its figures come from."""
+
+    rule_id: str
+    title: str
+    source: str
+    how_known: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +124,7 @@ def _row(
         opens=opens,
         closes=closes,
         instruction=rule.instruction if rule else "",
-        source=rule.source if rule else "",
-        how_known=rule.how_known if rule else "",
+        sources=_sources(instance, planned, event.id),
         reasons=tuple(day_reasons(instance, planned.days, event.id)),
         earliest=_sum(instance, planned, event.id, Side.EARLIEST),
         latest=_sum(instance, planned, event.id, Side.LATEST),
@@ -125,6 +136,14 @@ def _row(
 def _sum(instance: Instance, planned: Planned, event_id: str, side: Side) -> tuple[Step, ...]:
     chain = planned.why.get(event_id, {}).get(side, ())
     return sum_in_words(instance, event_id, chain, side) if chain else ()
+
+
+def _sources(instance: Instance, planned: Planned, event_id: str) -> tuple[Source, ...]:
+    """The rules of its own day and of the two sums, each once."""
+    own = instance.meaning[event_id].rule
+    chain = [instance.rule_of_lag.get(name) for names in planned.why.get(event_id, {}).values() for name in names]
+    rules = {rule.id: rule for rule in (own, *chain) if rule}
+    return tuple(Source(rule.id, row_title(rule), rule.source, rule.how_known) for rule in rules.values())
 
 
 def _status(on: date, today: date, late: Late | None, event: Event) -> tuple[str, str]:
@@ -210,7 +229,7 @@ def notes_of(live: LivePlan) -> list[str]:
         rule = _("“%(what)s” would be due by %(last)s; it waits longer, because of a “not yet” or its season.")
         notes.append(rule % {"what": event_label(live.instance.meaning[each.event_id]), "last": day_in_words(each.last_day)})
     for name in live.instance.unused:
-        notes.append(_("A fixed day or a “not yet” names something that is not planned any more: %(what)s.") % {"what": name})
+        notes.append(_("A fixed day or a “not yet” names something that is not planned any more: %(what)s.") % {"what": plain_label(name)})
     return list(dict.fromkeys(notes))
 
 
@@ -226,6 +245,28 @@ def picture_of(live: LivePlan, rows: Sequence[Row], visits: Sequence[Visit]) -> 
 
 def _state(row: Row) -> str:
     return "late" if row.tone == "late" else "pinned" if row.pin else "coming"
+
+
+def moves_of(live: LivePlan, row: Row) -> dict[str, Any]:
+    """What would move one date, worked out for this one alone: slack, the price of other days, a visit of its own."""
+    assert live.instance is not None
+    assert live.planned is not None
+    found = moves(live.instance.problem, live.planned, row.event_id)
+    return {
+        "slack": slack_in_words(found),
+        "offers": [_offer(live.instance, found, offer) for offer in found.offers],
+        "apart": apart_in_words(live.instance, found) if found.companions else "",
+        "points": points_in_words(live.instance.problem.costs),
+    }
+
+
+def _offer(instance: Instance, found: Moves, offer: Alternative) -> dict[str, Any]:
+    return {
+        "on": offer.day,
+        "step": step_in_words(found, offer),
+        "cost": cost_in_words(found.price, offer.price, offer.extra),
+        "followers": followers_in_words(instance, offer),
+    }
 
 
 def _seasons(instance: Instance) -> dict[str, tuple[date, date]]:
@@ -276,7 +317,7 @@ class ChangeLine:
 STYLES = {"moved": "moved", "added": "added", "dropped": "dropped", "done": "same"}
 
 
-def change_lines(changes: Sequence[Change], names: Mapping[str, str]) -> list[ChangeLine]:
+def change_lines(changes: Sequence[Change], names: Mapping[str, str], causes: Mapping[Why, object] = CAUSES) -> list[ChangeLine]:
     return [
         ChangeLine(
             what=names.get(change.event_id, change.event_id),
@@ -284,7 +325,7 @@ def change_lines(changes: Sequence[Change], names: Mapping[str, str]) -> list[Ch
             word=str(KINDS[change.kind]),
             was=change.was,
             now=change.now,
-            why=tuple(cause_in_words(cause, names) for cause in change.causes),
+            why=tuple(cause_in_words(cause, names, causes=causes) for cause in change.causes),
         )
         for change in changes
     ]

@@ -64,7 +64,8 @@ def row(request: HttpRequest, kind: str, slug: str) -> HttpResponse:
     can_adopt = Role.VET in request.roles
     if not (can_adopt and has_figures(found.value)):
         return show(request, "protocols/row.html", _context(request, found))
-    start = {**FORMS[kind].start(found.value), "seen_version": _version(found)}
+    tried = {name: request.GET[name] for name in FORMS[kind].figures if name in request.GET}  # a figure tried out on a plan
+    start = {**FORMS[kind].start(found.value), **tried, "seen_version": _version(found)}
     form = FORMS[kind](request.POST or None, value=found.value, initial=start)
     if done(form, actions.adopt, found.subject, hospital=request.hospital, by=request.user, at=now()):
         messages.success(request, _("In force from now on, with these figures. Plans follow when they are made again."))

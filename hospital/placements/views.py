@@ -106,7 +106,8 @@ def carer_add(request: HttpRequest) -> HttpResponse:
 @for_roles(Role.COORDINATOR)
 def away_add(request: HttpRequest, carer_id: int) -> HttpResponse:
     found = _carer(request, carer_id)
-    form = AwayForm(request.POST or None)
+    start = {name: request.GET.get(name) for name in ("starts_on", "ends_on")}
+    form = AwayForm(request.POST or None, initial=start)
     if done(form, actions.add_away, found, today=today()):
         messages.success(request, _("The days away were saved. Look at the visits that were planned for them."))
         return redirect("placements:carer", found.pk)

@@ -53,7 +53,7 @@ def edit(request: HttpRequest) -> HttpResponse:
 
 @for_roles(Role.COORDINATOR)
 def close_day(request: HttpRequest) -> HttpResponse:
-    form = ClosedDayForm(request.POST or None)
+    form = ClosedDayForm(request.POST or None, initial={"on": request.GET.get("on")})
     if done(form, actions.close_day, request.hospital, today=today()):
         on = date_format(form.result.on, "D d-M-Y")
         messages.success(request, _("Closed on %(day)s. Look at the visits that were planned for it.") % {"day": on})

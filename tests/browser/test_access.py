@@ -26,6 +26,7 @@ STAFF_PAGES = [
     "/patients/{case}/place/",
     "/patients/{case}/plan/",
     "/patients/{case}/plan/replan/",
+    "/patients/{case}/plan/what-if/",
     "/patients/{case}/plan/versions/",
     "/patients/{case}/pack/",
     "/patients/{case}/water/",

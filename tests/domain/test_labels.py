@@ -19,7 +19,7 @@ from handover.labels.care import (
     water_minutes,
     water_reason,
 )
-from handover.labels.changes import CAUSES, KINDS
+from handover.labels.changes import CAUSES, KINDS, SUPPOSED
 from handover.labels.changes import cause_in_words as change_cause_in_words
 from handover.labels.conflicts import CURES, Way, conflict_lines, cure_lines, member_line
 from handover.labels.events import (
@@ -32,6 +32,7 @@ from handover.labels.events import (
     plain_label,
 )
 from handover.labels.rules import NEEDS, row_figures, row_title, rule_days, rule_figures
+from handover.labels.whatif import NONSENSE
 from handover.labels.why import Side, day_reasons, sentence, sum_in_words
 from handover.schedule.answers import Answer, Because, Call, Cause
 from handover.schedule.case import Case, Fact, Hold, Meaning, Pin, Setup
@@ -46,6 +47,7 @@ from handover.schedule.problem import Closed
 from handover.schedule.protocol import problem_for
 from handover.schedule.release import Criterion, Needs
 from handover.schedule.watertime import Allowance, Reason, Sign, WaterProtocol
+from handover.schedule.whatif import Nonsense
 from hospital.admissions.reference import FOLDER
 
 MONDAY = date(2027, 3, 1)
@@ -64,7 +66,7 @@ GATES = gates_from_toml(shipped("season_gates.toml"))
     [
         (SIGNS, Sign), (REASONS, Reason), (ANSWERS, Answer), (CALLS, Call), (BECAUSE, Because), (NEEDS, Needs),
         (KINDS, Kind), (CAUSES, Why), (PLACES, EVERY_PLACE), (CALENDARS, EVERY_CALENDAR),
-        (CURES, CureKind),
+        (CURES, CureKind), (NONSENSE, Nonsense), (SUPPOSED, Why),
     ],
 )  # fmt: skip
 def test_every_value_has_words(words, values):
@@ -273,7 +275,7 @@ def test_a_conflict_names_its_sides_and_the_smallest_changes_first():
     assert "“Sutures or staples out · left hind limb” is fixed for Wed 24-Mar-2027." in sides
     assert settles_all
     assert (lines[0].way, lines[0].on) == (Way.PIN, date(2027, 3, 26))
-    assert {line.way for line in lines} == {Way.PIN, Way.UNPIN, Way.ADVICE}
+    assert {line.way for line in lines} == {Way.PIN, Way.UNPIN, Way.RULE}
 
 
 # --- what changed -------------------------------------------------------------------------------------------------

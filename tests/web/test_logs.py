@@ -797,3 +797,44 @@ def test_the_dates_of_the_plan_are_on_the_carers_pages(client, turtle, carer, ve
     assert "Sutures or staples out" in text(page)
     assert today.context["day"].visits
     assert today.context["day"].visits[0].on.strftime("%Y") in text(today)
+
+
+def test_a_visit_that_has_gone_by_is_late_and_never_the_next_one(client, turtle, carer, vet):
+    publish(turtle, by=vet)
+    client.force_login(carer.person)
+    first = get(client, turtle, "day").context["day"].visits[0]
+
+    with time_machine.travel(make.at(f"{first.on + timedelta(1)} 09:00"), tick=False):
+        client.force_login(carer.person)
+        today, mine = get(client, turtle, "day"), client.get(reverse("logs:mine"))
+
+    assert first.event_id in [each.event_id for each in today.context["day"].missed_visits]
+    assert all(each.on > first.on for each in today.context["day"].visits)
+    assert "Late: phone and ask for a day" in text(today)
+    assert f"was due at the hospital on {first.on:%A} {first.on.day}" in text(mine)
+
+
+def test_a_report_with_nothing_in_it_is_refused_and_not_thanked_for(client, turtle, carer):
+    client.force_login(carer.person)
+    empty = {name: "" for name in ("water_minutes", "eaten", "food", "droppings", "bandage", "activity", "weight_g")}
+
+    answer = send(client, turtle, said(**empty))
+
+    assert answer.status_code == 422
+    assert "Nothing is filled in." in text(answer)
+    assert not LogEntry.objects.exists()
+
+
+def test_who_is_told_to_phone_now_is_not_told_to_wait_for_tomorrow(client, turtle, carer):
+    client.force_login(carer.person)
+
+    now_page = text(client.get(send(client, turtle, said(water_minutes="30", signs=["wound_open"])).url))
+
+    assert "Look again tomorrow" not in now_page
+    assert "When you have phoned: do what the hospital says." in now_page
+
+
+def test_the_last_weight_stands_beside_the_box_for_the_next(client, turtle, carer):
+    client.force_login(carer.person)
+
+    assert "The last time: <strong>812 g</strong>" in text(get(client, turtle, "day"))

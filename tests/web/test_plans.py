@@ -77,7 +77,7 @@ def hidden(answer):
 # --- who may see and do what ----------------------------------------------------------------------------------------
 
 
-READ = ["plan", "replan", "versions", "next-card"]
+READ = ["plan", "replan", "versions", "next-card", "what-if"]
 DECIDE = ["pin", "hold", "choose"]
 
 
@@ -633,8 +633,7 @@ def test_a_second_conflict_beside_the_first_does_not_hide_the_first_ones_cures(c
 
 def follow(client, answer, way):
     """Take the first cure of this way as the page offers it."""
-    line, number = next((line, number) for line, number in answer.context["cures"] if line.way == way)
-    return line, number
+    return next(offer for offer in answer.context["cures"] if offer.line.way == way).line
 
 
 def test_letting_a_thing_wait_settles_a_conflict_with_a_carers_absence(client, turtle, vet, carer):
@@ -644,12 +643,12 @@ def test_letting_a_thing_wait_settles_a_conflict_with_a_carers_absence(client, t
     client.force_login(vet)
     answer = page(client, turtle)
 
-    line, _ = follow(client, answer, "hold")
+    line = follow(client, answer, "hold")
     decide(client, turtle, "hold", event_id=line.event_id, not_before=line.on.isoformat(), reason=line.reason)
 
     assert isinstance(live_plan(turtle, TODAY).answer, Planned)
     assert "The carer is away: Wed 17-Mar-2027 – Wed 24-Mar-2027." in text(answer)
-    assert any("If the carer is back on" in line.words for line, _ in answer.context["cures"])
+    assert any("If the carer is back on" in line.words for line in (offer.line for offer in answer.context["cures"]))
 
 
 def test_opening_the_clinic_for_one_thing_is_fixing_its_day(client, turtle, hospital, vet, sutures):
@@ -663,7 +662,7 @@ def test_opening_the_clinic_for_one_thing_is_fixing_its_day(client, turtle, hosp
     client.force_login(vet)
     answer = page(client, turtle)
 
-    line, _ = follow(client, answer, "pin")
+    line = follow(client, answer, "pin")
     decide(client, turtle, "pin", event_id=line.event_id, on=line.on.isoformat(), reason=line.reason)
 
     assert line.words.startswith("Open the clinic on")
