@@ -816,7 +816,7 @@ def test_a_visit_that_has_gone_by_is_late_and_never_the_next_one(client, turtle,
 
 def test_a_report_with_nothing_in_it_is_refused_and_not_thanked_for(client, turtle, carer):
     client.force_login(carer.person)
-    empty = {name: "" for name in ("water_minutes", "eaten", "food", "droppings", "bandage", "activity", "weight_g")}
+    empty = dict.fromkeys(("water_minutes", "eaten", "food", "droppings", "bandage", "activity", "weight_g"), "")
 
     answer = send(client, turtle, said(**empty))
 
