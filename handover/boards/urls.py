@@ -9,4 +9,5 @@ urlpatterns = [
     path("late/", views.late, name="late"),
     path("quiet/", views.quiet_carers, name="quiet"),
     path("plans-to-settle/", views.conflicts, name="conflicts"),
+    path("checked-overnight/", views.proposals, name="proposals"),
 ]

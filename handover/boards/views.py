@@ -9,6 +9,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
+from handover.boards.overnight import FILTERS, FIRST_SHOWN, MOST_SHOWN, filters, overnight
 from handover.boards.queries import overdue, unsettled, worries
 from handover.boards.rhythm import by_carer, quiet
 from handover.boards.visits import FORTNIGHT_DAYS, days_ahead
@@ -28,6 +29,7 @@ TABS = [
     (_("Late"), "boards:late"),
     (_("Quiet carers"), "boards:quiet"),
     (_("Plans to settle"), "boards:conflicts"),
+    (_("Checked overnight"), "boards:proposals"),
 ]
 
 
@@ -70,6 +72,8 @@ def today_board(request: HttpRequest) -> HttpResponse:
         ward_busy=busy,
         ward_calm=len(ward) - busy,
         ready=[each for each in readiness_of(known, today()).values() if each.is_ready],
+        overnight=overnight(patients, request.hospital, today(), {pk: outlook.case for pk, outlook in known.items()}),
+        first_shown=FIRST_SHOWN,
         worrying_url=_url("logs:worrying"),
     )
 
@@ -114,3 +118,28 @@ def conflicts(request: HttpRequest) -> HttpResponse:
     """Plans whose dates collide, and plans that somebody must publish."""
     form, patients = chosen(request)
     return _board(request, "conflicts", patients, form, unsettled=unsettled(outlooks(patients, today()), today()))
+
+
+@require_GET
+@for_roles(*STAFF)
+def proposals(request: HttpRequest) -> HttpResponse:
+    """What the night's check found for each animal, as long as it is still true."""
+    form, patients = chosen(request)
+    kind = request.GET.get("kind", "")
+    kind = kind if kind in FILTERS else ""
+    found = overnight(patients, request.hospital, today())
+    shown = [each for each in found.noticed if each.is_of(kind)]
+    kept = request.GET.copy()
+    kept.pop("kind", None)
+    return _board(
+        request,
+        "proposals",
+        patients,
+        form,
+        overnight=found,
+        shown=shown[:MOST_SHOWN],
+        left_out=max(len(shown) - MOST_SHOWN, 0),
+        kind=kind,
+        kinds=filters(found, kind),
+        kept=kept.urlencode(),
+    )

@@ -27,6 +27,7 @@ from handover.plans.queries import LivePlan, changes_since, live_from, names_of
 from handover.protocols.queries import Book, book_of
 from handover.schedule.case import Case, Setup
 from handover.schedule.changes import Change
+from handover.schedule.changes import Kind as ChangeKind
 from hospital.admissions.models import Patient
 from hospital.sites.models import Hospital
 
@@ -130,7 +131,8 @@ def _read_together(patient_ids: list[int], book: Book, day: date) -> list[_Anima
     rows = Patient.objects.in_care().filter(pk__in=patient_ids).select_related("hospital", "species__group", "cause")
     patients = list(rows.order_by("pk"))
     cases = cases_of(patients)
-    return [_Animal(each, cases[each.pk], book, facts_name(cases[each.pk], book, setup_of(each, day))) for each in patients]
+    adoptions = sorted(book.adoptions.values())
+    return [_Animal(each, cases[each.pk], book, facts_name(cases[each.pk], adoptions, setup_of(each, day))) for each in patients]
 
 
 def _managed(step: Callable, animal: _Animal, given: Any, checked: Checked) -> bool:
@@ -169,7 +171,7 @@ def _tell(animal: _Animal, checked: Checked) -> None:
     conflict = conflict_lines(live.instance, live.conflict) if live.instance and live.conflict else []
     found = Found(
         patient_id=animal.patient.pk,
-        kind=str(_kind(animal)),
+        kind=str(kind_of(live, animal.published, animal.changes)),
         plan_id=animal.plan_id,
         facts=animal.facts,
         days=live.digest,
@@ -181,15 +183,15 @@ def _tell(animal: _Animal, checked: Checked) -> None:
     checked.found.append(found)
 
 
-def _kind(animal: _Animal) -> Proposal.Kind:
-    assert animal.live is not None
-    if animal.live.instance is None:
+def kind_of(live: LivePlan, published: Plan | None, differences: tuple[Change, ...]) -> Proposal.Kind:
+    """What a person should call it. A thing that was done on another day is past: no day that is to come would change."""
+    if live.instance is None:
         return Kind.TROUBLE
-    if animal.live.conflict:
+    if live.conflict:
         return Kind.CONFLICT
-    if not animal.changes:
+    if all(change.kind is ChangeKind.DONE for change in differences):
         return Kind.AGREED
-    return Kind.CHANGED if animal.published else Kind.FIRST
+    return Kind.CHANGED if published else Kind.FIRST
 
 
 def _late(live: LivePlan) -> list[dict[str, str]]:
@@ -206,13 +208,26 @@ def _late(live: LivePlan) -> list[dict[str, str]]:
 # --- whether a proposal still holds -------------------------------------------------------------------------------
 
 
-def facts_name(case: Case, book: Book, setup: Setup) -> str:
+def facts_name(case: Case, adoptions: Iterable[int], setup: Setup) -> str:
     """A short name for everything that decides a plan: facts, decisions, the plan in force, rules in force, closed days.
 
     Two equal names mean the same plan, as long as the software is the same.
     """
-    content = [_plain(case), _plain(setup), sorted(book.adoptions.values())]
+    content = [_plain(case), _plain(setup), sorted(adoptions)]
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
+
+
+def still_holds(proposal: Proposal, patient: Patient, case: Case, adoptions: Iterable[int], today: date) -> bool:
+    """Whether a proposal of today is still about the plan in force and the facts as they are now. Asks the database nothing
+    if `case` was read with its patient. One without facts, because they could not be read, holds for its day."""
+    if proposal.on != today:
+        return False
+    if not proposal.facts:
+        return True
+    current = getattr(patient, "current_plan", None)
+    if proposal.plan_id != (current.plan_id if current else None):
+        return False
+    return proposal.facts == facts_name(case, adoptions, setup_of(patient, today))
 
 
 def _plain(value: Any) -> Any:

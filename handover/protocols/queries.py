@@ -60,6 +60,11 @@ def book_of(hospital: Hospital) -> Book:
     )
 
 
+def adoption_ids(hospital: Hospital) -> list[int]:
+    """Which adoptions the rules and seasons of `book_of` are."""
+    return list(adoptions_in_force(hospital).filter(kind__in=[Kind.RULE, Kind.GATE]).values_list("pk", flat=True))
+
+
 def _in_force(hospital: Hospital, kind: Kind) -> tuple:
     contents = adoptions_in_force(hospital).filter(kind=kind).values_list("content", flat=True)
     return tuple(value_of(kind, content) for content in contents)

@@ -22,7 +22,7 @@ from tests import make
 
 TODAY = date(2027, 3, 1)  # a Monday
 OPERATED = date(2027, 2, 26)
-BOARDS = ["today", "fortnight", "late", "quiet", "conflicts"]
+BOARDS = ["today", "fortnight", "late", "quiet", "conflicts", "proposals"]
 
 
 @pytest.fixture(autouse=True)
