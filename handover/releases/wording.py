@@ -129,7 +129,7 @@ class Part:
 
 
 def ranked(all_ready: Iterable[Readiness], today: date) -> list[tuple[str, Readiness]]:
-    """Every animal with the name of its part, the nearest to going first."""
+    """Every animal with the name of its part: those that somebody can do something about, then those that wait."""
     order = list(TITLES)
     placed = [(_part_of(ready, today), ready) for ready in all_ready]
     return sorted(placed, key=lambda pair: (order.index(pair[0]), *_nearness(pair[1])))
@@ -168,9 +168,9 @@ TITLES = {
         gettext_lazy("Could go within a week"),
         gettext_lazy("If what is planned goes well, and people find the rest met."),
     ),
-    "later": (gettext_lazy("Later"), gettext_lazy("The first day on which all could be met, as things stand.")),
     "unknown": (
         gettext_lazy("No day can be told yet"),
         gettext_lazy("Something is missing that has no day: plan it, weigh it, or judge it."),
     ),
+    "later": (gettext_lazy("Later"), gettext_lazy("The first day on which all could be met, as things stand.")),
 }

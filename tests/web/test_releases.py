@@ -240,6 +240,22 @@ def test_the_list_begins_with_what_can_go(turtle, vet, client):
     assert "2 animals in care, 1 can go now" in words
 
 
+def test_what_lacks_a_day_comes_before_what_only_waits_and_says_what_it_lacks(turtle, vet, client):
+    publish(turtle, by=vet)
+    until = TODAY + timedelta(days=20)
+    hold_back(turtle, by=vet, event_id="release_assessment", not_before=until, reason="Let it feed up", seen_latest=0)
+    weigh(turtle, 1, 700)
+    forgotten = make.patient(vet, days_ago=40, name="Fern")
+    weigh(forgotten, 1, 500)
+    client.force_login(vet)
+
+    answer = page(client, "candidates")
+
+    assert [part.slug for part in answer.context["parts"]] == ["unknown", "later"]
+    assert f'<details id="candidate-{forgotten.case_number}-missing" open>' in text(answer)
+    assert f'<details id="candidate-{turtle.case_number}-missing">' in text(answer)
+
+
 def test_the_list_is_chosen_in_the_address(turtle, vet, carer, client):
     away = make.patient(vet, days_ago=5)
     make.placement(away, carer)
