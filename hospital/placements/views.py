@@ -164,10 +164,14 @@ def place(request: HttpRequest, patient: Patient) -> HttpResponse:
     )
     if done(form, actions.place, patient, by=request.user, at=now(), on=today(patient.hospital.zone)):
         placed = _("%(patient)s is placed with %(carer)s, who can now see it and is asked to say when they have it.")
-        messages.success(request, placed % {"patient": patient, "carer": form.result.carer})
-        return redirect("chart:patient", patient.case_number)
+        onward = _("Next: see that its plan is published and suits the carer, then make the care pack.")
+        messages.success(request, placed % {"patient": patient, "carer": form.result.carer} + " " + onward)
+        return redirect("plans:plan", patient.case_number)
     _move_on(form)
-    context = {"form": form, "patient": patient, "here": here, "rows": _choices(patient, here, form)}
+    rows = _choices(patient, here, form)
+    able = [row for row in rows if not row["suitability"].is_refused]
+    refused = [row for row in rows if row["suitability"].is_refused]
+    context = {"form": form, "patient": patient, "here": here, "able": able, "refused": refused}
     return show(request, "placements/place.html", context, part="placements/_place_form.html", status=status_of(form))
 
 

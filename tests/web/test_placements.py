@@ -260,7 +260,7 @@ def test_an_animal_moves_from_the_ward_to_a_carer_in_one_moment(client, vet, tur
     response = client.post(of("place", turtle.case_number), placing(turtle, good, note="With its basking lamp"))
 
     ward, home = turtle.placements.order_by("pk")
-    assert response.url == reverse("chart:patient", args=[turtle.case_number])
+    assert response.url == reverse("plans:plan", args=[turtle.case_number])  # the next thing to see to
     assert ward.ended_at == home.started_at
     assert (home.carer, home.placed_by, home.note, home.accepted_at) == (good, vet, "With its basking lamp", None)
 
@@ -275,6 +275,19 @@ def test_the_page_shows_who_suits_why_and_who_may_not(client, vet, turtle, good,
     assert "Has: pool, heated room or vivarium." in page
     assert "No authority to hold this kind of animal is written down." in page
     assert "3.9 km away." in page
+    assert page.index("One carer cannot take it") < page.index("Bert Dune")
+
+
+def test_if_nobody_can_take_it_the_page_shows_what_each_lacks(client, vet, turtle, good):
+    good.taxon_groups = ["bird"]
+    good.save()
+    client.force_login(vet)
+
+    answer = client.get(of("place", turtle.case_number))
+
+    assert "No carer can take it as things stand." in words_of(answer)
+    assert b'<details id="refused" open>' in answer.content
+    assert "Place it with this carer" not in words_of(answer)
 
 
 def test_a_carer_without_authority_is_refused_whoever_asks(turtle, vet, hospital):
