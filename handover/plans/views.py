@@ -33,22 +33,22 @@ from handover.plans.queries import (
     standings,
     versions_of,
 )
-from handover.plans.wording import (
 from handover.plans.supposing import Trial, phrases, side_by_side, trial
+from handover.plans.wording import (
     change_lines,
     decisions_of,
     done_rows,
     late_items,
-    notes_of,
     moves_of,
+    notes_of,
     picture_of,
     rows_of,
     stored_change_lines,
     visits_of,
 )
 from handover.schedule.changes import ASIDE
-from hospital.admissions.access import for_patient
 from handover.schedule.whatif import CarerAway, ClinicShut, NotBefore, OnDay, OtherFigures
+from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import today
 from hospital.pages import done, pressed, show, status_of
@@ -97,26 +97,24 @@ def _base(request: HttpRequest, patient: Patient, live: LivePlan, published: Pla
         "changes": change_lines(changes_since(published, live), names),
         "conflict": conflict_lines(live.instance, live.conflict) if live.instance and live.conflict else [],
         **cures_of(live),
+        "carer": _carer(patient) if live.conflict else None,
         "can_plan": bool(roles & {Role.VET, Role.COORDINATOR}),
         "is_vet": Role.VET in roles,
-        "carer": _carer(patient) if live.conflict else None,
     }
 
 
-@READERS
-def next_card(request: HttpRequest, patient: Patient) -> HttpResponse:
 def _roles(request: HttpRequest, patient: Patient) -> set[str]:
     return set(request.user.memberships.filter(hospital=patient.hospital_id).values_list("role", flat=True))
 
 
+@READERS
+def next_card(request: HttpRequest, patient: Patient) -> HttpResponse:
     """For the patient's page: the next three dates, what is late, and whether the plan in force still holds."""
     live, published = live_plan(patient, today()), plan_in_force(patient)
     rows = rows_of(live)
     context = {**_base(request, patient, live, published), "rows": rows[:3], "late": late_items(live)}
     return show(request, "plans/_next_card.html", context)
 
-
-# --- publishing ---------------------------------------------------------------------------------------------------
 
 @READERS
 def what_moves(request: HttpRequest, patient: Patient) -> HttpResponse:
@@ -214,6 +212,8 @@ def _rule_ways(live: LivePlan, supposition: OtherFigures) -> Iterator[tuple[str,
 def _address(name: str, values: Mapping[str, Any], *args: Any) -> str:
     return f"{reverse(name, args=args)}?{urlencode(values)}"
 
+
+# --- publishing ---------------------------------------------------------------------------------------------------
 
 
 @READERS
