@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from hospital.admissions.models import Photo, Weight
+from hospital.admissions.models import Finder, Photo, Weight
 from hospital.chart.weights_svg import BOTTOM, LEFT, RIGHT, TOP, WIDTH, scale, weight_chart
 from hospital.clock import now, today
 from hospital.examinations.actions import record_examination
@@ -282,6 +282,52 @@ def test_a_reopened_case_tells_how_it_had_been_closed(client, patient, vet):
     assert "It had been closed as: Escaped" in html
     assert "Found in the hedge" in html
     assert 'id="chart-menu"' in html
+
+
+def test_weighings_of_one_day_are_numbers_and_those_of_several_a_curve(client, vet):
+    patient = make.patient(vet)
+    client.force_login(vet)
+    weigh(patient, 812)
+    assert "<svg viewBox=\"0 0 640 240\"" not in words(client.get(url(patient)))
+
+    weigh(patient, 800, days=3)
+    assert "<svg viewBox=\"0 0 640 240\"" in words(client.get(url(patient)))
+
+
+# --- where it was found, and ways on ------------------------------------------------------------------------------
+
+
+def test_staff_see_who_found_it_and_can_phone(client, vet):
+    finder = Finder.objects.create(
+        hospital=vet.memberships.first().hospital, name="Pat Example", phone="01632 960555", wants_news=True
+    )
+    patient = make.patient(vet, finder=finder, found_place="Under the second arch of the mill bridge")
+    client.force_login(vet)
+
+    html = words(client.get(url(patient)))
+
+    assert "Pat Example" in html
+    assert 'href="tel:01632960555"' in html
+    assert "Wants to hear how it went" in html
+    assert "second arch of the mill bridge" in html
+
+
+@pytest.mark.parametrize(
+    "name", ["admissions:finder", "admissions:mark-add", "placements:bring-back", "placements:chain", "admissions:history"]
+)
+def test_the_chart_leads_to_every_page_about_the_animal(client, vet, name):
+    patient = make.patient(vet)
+    client.force_login(vet)
+
+    assert f'href="{reverse(name, args=[patient.case_number])}"' in words(client.get(url(patient)))
+
+
+def test_every_page_of_the_staff_finds_an_animal(client, vet, carer):
+    client.force_login(vet)
+    assert f'action="{reverse("admissions:find")}"' in words(client.get(reverse("admissions:admit")))
+
+    client.force_login(carer.person)
+    assert reverse("admissions:find") not in words(client.get(reverse("logs:mine")))
 
 
 # --- cost ---------------------------------------------------------------------------------------------------------

@@ -43,6 +43,16 @@ def test_the_top_level_holds_what_it_should_and_nothing_else():
     assert {name for name in visible if not name.startswith(".")} <= VISIBLE
 
 
+def test_every_page_has_a_way_to_it():
+    """An address that no template and no view names can only be typed: for a person the page is not there."""
+    named = [path for folder in ("templates", "hospital", "handover") for path in (ROOT / folder).rglob("*.*")]
+    text = "\n".join(path.read_text() for path in named if path.suffix in (".html", ".py") and path.name != "urls.py")
+
+    named_in_text = set(re.findall(r"""["']([a-z]+:[a-z-]+)["']""", text))
+
+    assert sorted({name for _, name, _ in views() if ":" in name} - named_in_text) == []
+
+
 def test_imports_follow_the_picture():
     linter = Path(sys.executable).with_name("lint-imports")
 
