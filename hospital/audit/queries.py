@@ -27,7 +27,7 @@ from django.utils.translation import gettext as _
 
 from hospital.audit.models import AuditEntry
 
-NOT_SHOWN = {"id", "key", "version", "hospital_id", "patient_id", "search_text"}
+NOT_SHOWN = {"id", "key", "version", "event_id", "hospital_id", "patient_id", "search_text"}
 PRIVATE = "(private)"  # what the triggers write in place of a value that is not to be repeated
 
 
@@ -62,12 +62,24 @@ class Line:
     what: str
     changes: tuple[Change, ...]
 
+    @property
+    def kind(self) -> tuple[str, str, str, str]:
+        """Lines of one kind, one after the other, are one deed: a plan with its twenty days."""
+        return (moment_in_words(self.at), self.who, self.action, self.what)
+
 
 def in_words(entries: Iterable[AuditEntry]) -> list[Line]:
-    """The entries as lines to read. Rows that a column points to are fetched once per table."""
-    entries = list(entries)
+    """The entries as lines to read. Rows that a column points to are fetched once per table.
+
+    A row that only counted its edits (hospital.edits) says nothing and is left off: the edit itself stands beside it.
+    """
+    entries = [entry for entry in entries if not _only_counts(entry)]
     names = _names_of_related_rows(entries)
     return [_line(entry, names) for entry in entries]
+
+
+def _only_counts(entry: AuditEntry) -> bool:
+    return entry.action == "update" and set(entry.changed()) == {"version"}
 
 
 def _line(entry: AuditEntry, names: dict[tuple[type[Model], str], str]) -> Line:

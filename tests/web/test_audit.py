@@ -71,6 +71,27 @@ def test_every_way_to_change_a_row_names_the_person(patient, nurse, change):
     assert (changed[0].patient_id, changed[0].hospital_id) == (patient.pk, patient.hospital_id)
 
 
+def test_a_row_that_only_counted_its_edits_is_no_line_of_the_history(patient, nurse):
+    with acting(nurse.pk, PAGE):
+        by_an_action(patient)
+
+    [line] = [line for line in in_words(history_of(patient)) if line.action == "update"]
+
+    assert [(change.before, change.after) for change in line.changes] == [("", "Changed")]
+
+
+def test_what_was_done_in_one_go_is_one_entry_with_its_parts(client, vet, patient):
+    with acting(vet.pk, PAGE):
+        for value in ("R1", "R2", "R3"):
+            Identification.objects.create(patient=patient, kind="ring", value=value)
+    client.force_login(vet)
+
+    page = words_of(client.get(reverse("admissions:history", args=[patient.case_number])))
+
+    assert "Identification: added (3 of them)" in page
+    assert all(value in page for value in ("R1", "R2", "R3"))
+
+
 def create(patient: Patient) -> None:
     Identification.objects.create(patient=patient, kind="ring", value="R1")
 
