@@ -54,6 +54,8 @@ def main() -> None:
     arguments.add_argument("cases", nargs="?", type=int, default=10_000)
     arguments.add_argument("--workers", type=int)
     arguments.add_argument("--keep")
+    arguments.add_argument("--courses", type=int, default=COURSES, help="how many are told; the others are copies")
+    arguments.add_argument("--only-fill", action="store_true")
     arguments.add_argument("--profile", action="store_true")
     given = arguments.parse_args()
     folder = given.keep or tempfile.mkdtemp(prefix="bench-replan-")
@@ -61,10 +63,11 @@ def main() -> None:
     from hospital.admissions.models import Patient
 
     if not Patient.objects.exists():
-        fill(given.cases)
+        fill(given.cases, given.courses)
     if given.profile:
-        return profile()
-    measure(folder, given.workers)
+        profile()
+    elif not given.only_fill:
+        measure(folder, given.workers)
 
 
 def start(folder: str) -> None:
@@ -80,15 +83,11 @@ def start(folder: str) -> None:
 # --- many cases ---------------------------------------------------------------------------------------------------
 
 
-def fill(cases: int) -> None:
+def fill(cases: int, courses: int = COURSES) -> None:
     """Rows in two transactions: it is the reading that is measured."""
     from django.core.management import call_command
     from django.db import transaction
 
-    from handover.protocols.actions import adopt_group
-    from handover.protocols.models import LibraryRow
-    from hospital.admissions.models import TaxonGroup
-    from hospital.clock import now
     from tests import make
 
     began, chance = time.perf_counter(), random.Random(20270301)
@@ -98,17 +97,25 @@ def fill(cases: int) -> None:
         places = [make.hospital(), make.hospital(name="Second Hospital", slug="second")]
         vets = [make.person("Vera Vet", place, "vet", "coordinator") for place in places]
         for place, vet in zip(places, vets, strict=True):
-            for group in TaxonGroup.objects.filter(pk__in=LibraryRow.objects.values("group")):
-                adopt_group(group, hospital=place, by=vet, at=now())
+            adopt_everything(place, vet)
         carers = [make.carer(f"Carer{n} Number{n}", places[n % 2], room_for=400) for n in range(CARERS)]
         for n, carer in enumerate(carers):
             go_away(carer, n)
-        for number in range(min(COURSES, cases)):
+        for number in range(min(courses, cases)):
             tell(number, chance, vets[number % 2], carers[number % 2 :: 2])
-    print(f"{COURSES} courses told in {time.perf_counter() - began:.0f} s", flush=True)
+    print(f"{min(courses, cases)} courses told in {time.perf_counter() - began:.0f} s", flush=True)
     with transaction.atomic(), without_audit():
         copy_cases(cases)
     print(f"{cases} cases made in {time.perf_counter() - began:.0f} s", flush=True)
+
+
+def adopt_everything(place, vet) -> None:
+    from handover.protocols.models import Adoption, LibraryRow
+    from hospital.clock import now
+
+    plain = ("kind", "slug", "group_id", "content", "source", "how_known")
+    rows = LibraryRow.objects.filter(is_alternative=False).values(*plain)
+    Adoption.objects.bulk_create([Adoption(hospital=place, adopted_by=vet, adopted_at=now(), **row) for row in rows])
 
 
 def go_away(carer, number: int) -> None:

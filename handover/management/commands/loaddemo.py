@@ -12,9 +12,10 @@ from django.db import transaction
 from handover.demo.history import make_history
 from handover.demo.people import make_carers, make_hospitals, make_people
 from handover.demo.stories import Cast, Story
+from handover.plans.nightly import check_cases
 from handover.protocols.actions import adopt_group
 from handover.protocols.models import LibraryRow
-from hospital.admissions.models import TaxonGroup
+from hospital.admissions.models import Patient, TaxonGroup
 from hospital.audit.acting import acting
 from hospital.clock import now
 from hospital.sites.models import Hospital
@@ -40,6 +41,8 @@ class Command(BaseCommand):
         cases = sorted(told["case"], key=lambda row: -row["admitted_days_ago"])
         for row in cases:
             Story(row, cast).tell()
+        for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
+            pass
         self.stdout.write(f"{len(cases)} live cases in {len(cast.hospitals)} hospitals.")
 
     def adopt_everything(self, cast: Cast, slug: str) -> None:
