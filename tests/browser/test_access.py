@@ -40,6 +40,7 @@ STAFF_PAGES = [
     "/late/",
     "/quiet/",
     "/plans-to-settle/",
+    "/checked-overnight/",
     "/reports/worrying/",
     "/release/",
 ]
