@@ -2,11 +2,11 @@
 
 from handover.logs.models import LogEntry, LogSeen
 from handover.packs.models import Pack
-from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, Proposal, RuleChoice, WaterDecision
+from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, PlanRead, Proposal, RuleChoice, WaterDecision
 from handover.protocols.models import Adoption, Advice, LibraryRow
 from handover.releases.models import CriterionFinding, GoAhead, ReleaseDay
 
 __all__ = [
     "Adoption", "Advice", "CriterionFinding", "CurrentPlan", "GoAhead", "Hold", "LibraryRow", "LogEntry", "LogSeen",
-    "Pack", "Pin", "Plan", "PlannedDate", "Proposal", "ReleaseDay", "RuleChoice", "WaterDecision",
+    "Pack", "Pin", "Plan", "PlanRead", "PlannedDate", "Proposal", "ReleaseDay", "RuleChoice", "WaterDecision",
 ]

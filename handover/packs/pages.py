@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 
 from handover.packs.charts import LoggedDay, LogSheet, code_for, log_sheet, syringe_picture, water_picture
 from handover.packs.contents import Appointment, Contents, Dose, Medicine, Task, WaterDay
-from handover.packs.differences import KINDS
+from handover.plans.news import change_in_words
 
 DAYS_IN_DETAIL = 14
 MOST_WEEKS = 11  # rows of the calendar on one sheet
@@ -128,7 +128,7 @@ def context_of(contents: Contents, stamp: Stamp) -> dict[str, Any]:
         "asides": [topics[slug] for slug in ("hygiene", "zoonosis", "handling") if slug in topics],
         "home": [topics[slug] for slug in ("housing", "feeding_basics") if slug in topics],
         "handling_cautions": [kind for kind in contents.cautions if kind in ("bat", "venom", "bite", "lifting")],
-        "changes": [(each, KINDS[each.kind]) for each in contents.changes],
+        "changes": [(each, change_in_words(each.what, each.kind, each.was, each.now)) for each in contents.changes],
         "sheets": log_sheets(days),
     }
 

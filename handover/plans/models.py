@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from hospital.admissions.models import Patient
+from hospital.admissions.models import Patient, Placement
 from hospital.sites.models import Hospital
 
 
@@ -55,6 +55,18 @@ class PlannedDate(models.Model):
         ordering = ["on", "id"]
         constraints = [models.UniqueConstraint(fields=["plan", "event_id"], name="a_plan_dates_an_event_once")]
         indexes = [models.Index(fields=["hospital", "on"], name="planned_dates_by_day")]
+
+
+class PlanRead(models.Model):
+    """Whoever nurses the animal knows the days of a published plan: the carer has read what changed, or was told."""
+
+    plan = models.ForeignKey(Plan, models.PROTECT, related_name="readings")
+    placement = models.ForeignKey(Placement, models.PROTECT, related_name="plans_read")
+    read_at = models.DateTimeField()
+    read_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")  # the carer, or who told them
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["plan", "placement"], name="a_plan_is_read_once_at_a_place")]
 
 
 class Pin(models.Model):

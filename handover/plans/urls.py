@@ -1,6 +1,6 @@
 from django.urls import path
 
-from handover.plans import together, views
+from handover.plans import telling, together, views
 
 app_name = "plans"
 urlpatterns = [
@@ -9,6 +9,7 @@ urlpatterns = [
     path("patients/<case:case_number>/plan/publish/", views.publish, name="publish"),
     path("patients/<case:case_number>/plan/what-if/", views.what_if, name="what-if"),
     path("patients/<case:case_number>/plan/what-moves/", views.what_moves, name="what-moves"),
+    path("patients/<case:case_number>/plan/known/", telling.known, name="known"),
     path("patients/<case:case_number>/plan/next-card/", views.next_card, name="next-card"),
     path("patients/<case:case_number>/plan/pins/add/", views.pin, name="pin"),
     path("patients/<case:case_number>/plan/pins/<int:pk>/end/", views.unpin, name="unpin"),

@@ -23,6 +23,7 @@ from handover.plans.asking import groups_of
 from handover.plans.cures import cures_of
 from handover.plans.forms import ChoiceForm, EventForm, HoldForm, PinForm, PublishForm
 from handover.plans.models import Plan, PlannedDate
+from handover.plans.news import knowing
 from handover.plans.queries import (
     LivePlan,
     changes_since,
@@ -76,6 +77,7 @@ def plan(request: HttpRequest, patient: Patient) -> HttpResponse:
         **decisions_of(live, names_of(live, published)),
         "windows": other_windows(live),
         "agreed": _agreed(patient, published) if published and live.planned is None else [],
+        **knowing(patient, published),
     }
     return show(request, "plans/plan.html", context)
 

@@ -5,7 +5,8 @@ Only days that people have been told are compared: a thing done on its day is no
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -42,6 +43,8 @@ class Why(StrEnum):
     SHARED = "shared"  # one visit for both (event_id, now)
     DRIVE = "drive"  # one drive with another animal of the carer (now)
     FOLLOWS = "follows"  # it follows other days that moved
+    ENDED = "ended"  # of a chain: what it repeats until comes first (event_id, now)
+    AGAIN = "again"  # of a chain: one more before what it repeats until (event_id, now)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +94,23 @@ def first(after: Problem, after_days: Days) -> tuple[Change, ...]:
     return _in_order(Change(name, Kind.ADDED, None, after_days[name]) for name in names)
 
 
+def worth_telling(changes: Iterable[Change]) -> tuple[Change, ...]:
+    """The changes without those that are no news to whoever keeps the days: what was done, and what only goes by another
+    name on its old day, because it is counted from another wound now."""
+    changes = tuple(change for change in changes if change.kind is not Kind.DONE)
+    dropped = Counter((_stem(change.event_id), change.was) for change in changes if change.kind is Kind.DROPPED)
+    added = Counter((_stem(change.event_id), change.now) for change in changes if change.kind is Kind.ADDED)
+    renamed = {Kind.DROPPED: dropped & added, Kind.ADDED: dropped & added}
+    return tuple(change for change in changes if not _take(renamed.get(change.kind), (_stem(change.event_id), change.was or change.now)))
+
+
+def _take(left: Counter | None, key: tuple) -> bool:
+    if left is None or not left[key]:
+        return False
+    left[key] -= 1
+    return True
+
+
 class _Plan:
     """A problem and its answer, by name."""
 
@@ -130,16 +150,51 @@ def _change(name: str, old: _Plan, new: _Plan) -> Change | None:
 
 
 def _why_new(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
-    starts = dict.fromkeys(lag.start for lag in new.lags_to(name).values())
+    starts = _roots(name, new)
     fresh = [
         start for start in starts if start not in old.events or (new.events[start].done and not old.events[start].done)
     ]
-    return tuple(Cause(Why.FACT, start, now=new.days[start]) for start in fresh if not start.startswith(ASIDE))
+    facts = tuple(Cause(Why.FACT, start, now=new.days[start]) for start in fresh if not start.startswith(ASIDE))
+    return facts or _chain_end(name, Why.AGAIN, old, new)
 
 
 def _why_gone(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
-    starts = dict.fromkeys(lag.start for lag in old.lags_to(name).values())
-    return tuple(Cause(Why.GONE, start, was=old.days[start]) for start in starts if start not in new.events)
+    gone = tuple(Cause(Why.GONE, start, was=old.days[start]) for start in _roots(name, old) if start not in new.events)
+    return gone or _chain_end(name, Why.ENDED, old, new)
+
+
+def _roots(name: str, plan: _Plan) -> dict[str, None]:
+    """What an event counts from; a link of a chain counts from what its first link does."""
+    starts = dict.fromkeys(lag.start for lag in plan.lags_to(name).values())
+    before = [start for start in starts if _chain_of(start) and _chain_of(start) == _chain_of(name)]
+    return _roots(before[0], plan) if before else starts
+
+
+def _chain_end(name: str, why: Why, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
+    """What the chain of this link repeats until, as long as that chain goes on or its end is done."""
+    rules = {_rule_of(lag) for plan in (old, new) for lag in plan.lags_to(name).values()}
+    closing = [lag for plan in (new, old) for lag in plan.problem.lags if _rule_of(lag) in rules and _stem(lag.end) != _stem(name)]
+    for lag in closing:
+        end = new.events.get(lag.end)
+        is_same_chain = _chain_of(lag.start) == _chain_of(name) or lag.start in _roots(name, new) | _roots(name, old)
+        if end and (end.done or (lag.id in new.lags and is_same_chain)):
+            return (Cause(why, end.id, now=new.days[end.id]),)
+    return ()
+
+
+def _chain_of(event_id: str) -> str:
+    """The name of the chain that a link belongs to; empty for an event that is none."""
+    chain, _, number = event_id.rpartition(":")
+    return chain if number.isdecimal() else ""
+
+
+def _rule_of(lag: Lag) -> str:
+    """A lag is named after the rule that it comes of and the event that it leads to."""
+    return lag.id.partition("@")[0]
+
+
+def _stem(event_id: str) -> str:
+    return event_id.partition(":")[0]
 
 
 def _why_moved(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
@@ -189,9 +244,10 @@ def _rules(lags: Mapping[str, Lag]) -> dict[str, Lag]:
 
 
 def _figures_differ(before: Lag, after: Lag) -> bool:
-    """A longest interval that was left out because somebody is late is no change of the protocol."""
-    most_differs = after.max is not None and after.max != before.max
-    return before.min != after.min or before.usual != after.usual or most_differs
+    """An interval that was left out is no change of the protocol: somebody is late, a vet said "not yet", or another
+    anchor gives the later day now."""
+    both = ((before.usual, after.usual), (before.max, after.max))
+    return before.min != after.min or any(None not in pair and pair[0] != pair[1] for pair in both)
 
 
 def _calendar(name: str, old: _Plan, new: _Plan) -> Iterator[Cause]:

@@ -51,6 +51,7 @@ __all__ = [
 ]  # fmt: skip
 
 MOST_LINKS = 7  # a longer chain shows its next ones; more follow as these get done
+LATE_JOURNEYS = 10  # a further day of lateness is as bad as so many journeys
 ROOM_DAYS = 60  # how far the horizon reaches past the last expected day
 
 
@@ -161,11 +162,15 @@ class _Writer:
         least, usual, most = days
         if usual is not None and self._is_moved_on(node, self.timing.expected[start] + timedelta(usual)):
             usual = None  # a later day pulls instead
+        is_late = False
         if most is not None and self._is_broken(rule, start, node, usual, most):
-            most = None
+            is_late = bool(self.late) and self.late[-1].event_id == node.id
+            usual, most = most if usual is None and is_late else usual, None
         if (least, usual, most) == (0, None, None) and self.events[start].done:
             return  # says no more than that it is not in the past
         weight = rule.weight if usual is not None else 0
+        if is_late:  # due now: no journeys that are saved make up for a further day
+            weight = max(weight, LATE_JOURNEYS * self.setup.costs.visit)
         self.lags.append((rule, Lag(_lag_id(rule, node), start, node.id, least, usual, most, weight)))
 
     def _is_broken(self, rule: Rule, start: str, node: Node, usual: int | None, most: int) -> bool:

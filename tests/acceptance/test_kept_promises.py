@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from handover.schedule.changes import ASIDE, Change, Kind, compare
+from handover.schedule.changes import ASIDE, Change, Kind, compare, is_shut
 from handover.schedule.plan import Planned, plan
-from handover.schedule.problem import Closed
+from handover.schedule.problem import Closed, Problem
 from handover.schedule.protocol import MOST_LINKS, Case, Fact, Setup, gates_from_toml, lineage_of, problem_for, rules_from_toml
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "reference"
@@ -62,3 +62,33 @@ def test_a_plan_that_is_kept_day_by_day_takes_no_promise_back(group, facts):
 def is_far_link(change: Change) -> bool:
     number = change.event_id.rpartition(":")[2]
     return change.kind is Kind.ADDED and number.isdecimal() and int(number) > MOST_LINKS
+
+
+@pytest.mark.parametrize(("group", "facts"), CASES, ids=[group for group, _ in CASES])
+def test_what_is_late_is_planned_for_the_first_day_that_can_be_had_however_long_nobody_comes(group, facts):
+    """Nothing is done for seven weeks. A journey that could be shared later never puts off what is overdue."""
+    case = Case(lineage_of(group, PARENTS), (Fact("admission", MONDAY), *facts))
+    met = 0
+    for today in (MONDAY + timedelta(n) for n in range(0, 50, 3)):
+        instance = problem_for(case, RULES, GATES, Setup(today, closed=CLOSED))
+        answer = plan(instance.problem)
+        assert isinstance(answer, Planned)
+        for late in instance.late:
+            earlier = days_before(answer.days[late.event_id], answer.windows[late.event_id][0])
+            assert not any(could_be_on(instance.problem, late.event_id, day) for day in earlier), (today, late)
+        case = replace(case, previous=answer.days)
+        met += len(instance.late)
+    assert met >= 10
+
+
+def days_before(day: date, first: date) -> list[date]:
+    return [first + timedelta(n) for n in range((day - first).days)]
+
+
+def could_be_on(problem: Problem, event_id: str, day: date) -> bool:
+    """Whether an open day keeps every longest interval (between two checks, say, over the days on which nobody is there)."""
+    event = next(each for each in problem.events if each.id == event_id)
+    if event.place == "clinic" and is_shut(CLOSED["clinic"], day):
+        return False
+    events = tuple(replace(each, pinned=day) if each is event else each for each in problem.events)
+    return isinstance(plan(replace(problem, events=events)), Planned)

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handover.schedule.plan import plan
 from handover.schedule.problem import Closed, Costs
 from handover.schedule.protocol import (
     BadRule,
@@ -603,6 +604,26 @@ def test_a_late_link_is_due_now_and_the_others_follow():
     assert days(lags(made)["weekly@recheck:closure-1:1"]) == (5, 7, None)
     assert [late.event_id for late in made.late] == ["recheck:closure-1:1"]
     assert len(links(made, "recheck:closure-1")) == 4  # today, 7, 14, 21; the end is due in 22, past 7 from 14
+
+
+def test_what_is_late_is_not_put_off_until_a_journey_could_be_shared():
+    """The recheck was due six days ago; a picture is to be taken on Friday, and a journey saved is worth thirty."""
+    picture = rule("picture", "picture", "closure", 17, 17, 17)
+
+    made = unfold(case(Fact("closure", on(-13), "closure-1")), SUTURES, WEEKLY, picture)
+
+    answer = plan(made.problem)
+    assert answer.days["picture:closure-1"] == on(4)
+    assert answer.days["recheck:closure-1:1"] == TODAY
+
+
+def test_what_is_late_without_a_usual_day_is_pulled_to_its_last_one():
+    by_then = rule("by-then", "check", "closure", 1, None, 5)
+
+    made = unfold(case(Fact("closure", on(-13), "closure-1")), by_then)
+
+    assert days(lags(made)["by-then@check:closure-1"]) == (1, 5, None)
+    assert plan(made.problem).days["check:closure-1"] == TODAY
 
 
 def some_fact(event: str, latest: int = 0):
