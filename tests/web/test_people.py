@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import time_machine
 from django.core.cache import cache
+from django.test import Client
 from django.urls import reverse
 
 from hospital.people import attempts
@@ -266,3 +267,10 @@ def test_every_link_of_the_menu_opens(client, vet, coordinator, carer):
 
         assert page.context["menu"]
         assert [entry["url"] for entry in page.context["menu"] if client.get(entry["url"]).status_code != 200] == []
+
+
+def test_a_page_that_was_open_for_too_long_says_so(db):
+    answer = Client(enforce_csrf_checks=True).post(reverse("people:sign-in"), {"username": "vera@example.org"})
+
+    assert answer.status_code == 403
+    assert "This page was open for too long" in answer.content.decode()
