@@ -10,8 +10,9 @@ import json
 import logging
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields
 from datetime import date
+from functools import cache
 from typing import Any
 
 from django.db import InterfaceError, OperationalError
@@ -128,7 +129,7 @@ def _read(patient_ids: list[int], book: Book, day: date, checked: Checked) -> li
 
 
 def _read_together(patient_ids: list[int], book: Book, day: date) -> list[_Animal]:
-    rows = Patient.objects.in_care().filter(pk__in=patient_ids).select_related("hospital", "species__group", "cause")
+    rows = Patient.objects.in_care().filter(pk__in=patient_ids).select_related("hospital", "species")
     patients = list(rows.order_by("pk"))
     cases = cases_of(patients)
     adoptions = sorted(book.adoptions.values())
@@ -159,15 +160,21 @@ def _plan(animal: _Animal, day: date) -> None:
 
 
 def _read_names(animals: list[_Animal]) -> None:
-    """The words of published events, for all animals of which something is told, in one query."""
-    plans = [each.published for each in animals if each.published and each.changes]
-    prefetch_related_objects(plans, "dates")
+    """The words of published events that are planned no more, for all animals in one query; the others name themselves."""
+    prefetch_related_objects([each.published for each in animals if each.published and _names_what_is_gone(each)], "dates")
+
+
+def _names_what_is_gone(animal: _Animal) -> bool:
+    assert animal.live is not None
+    known = animal.live.instance.meaning if animal.live.instance else {}
+    told = (name for change in animal.changes for name in (change.event_id, *(cause.event_id for cause in change.causes)))
+    return any(name and name not in known for name in told)
 
 
 def _tell(animal: _Animal, checked: Checked) -> None:
     live = animal.live
     assert live is not None
-    names = names_of(live, animal.published) if animal.changes else {}
+    names = names_of(live, animal.published if _names_what_is_gone(animal) else None)
     conflict = conflict_lines(live.instance, live.conflict) if live.instance and live.conflict else []
     found = Found(
         patient_id=animal.patient.pk,
@@ -232,12 +239,19 @@ def still_holds(proposal: Proposal, patient: Patient, case: Case, adoptions: Ite
 
 def _plain(value: Any) -> Any:
     """A value of the planning core as lists and text, in an order that is the same in every process."""
+    if value is None or isinstance(value, str | int):
+        return value
     if isinstance(value, tuple):
         return [_plain(each) for each in value]
     if isinstance(value, frozenset):
         return sorted(map(str, value))
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, Mapping):
         return sorted((str(key), _plain(each)) for key, each in value.items())
-    if is_dataclass(value):
-        return [_plain(getattr(value, each.name)) for each in fields(value)]
-    return value.isoformat() if isinstance(value, date) else value
+    return [_plain(getattr(value, name)) for name in _field_names(type(value))]
+
+
+@cache
+def _field_names(kind: type) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind))

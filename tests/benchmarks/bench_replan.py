@@ -128,7 +128,7 @@ def go_away(carer, number: int) -> None:
 
 
 def tell(number: int, chance: random.Random, vet, carers) -> None:
-    """One course of care from admission to today; published on the second day and, for most, again after the last recheck."""
+    """One course of care from admission to today; published on the second day and, for most, again on the day of the last recheck."""
     from hospital.admissions.models import Species
     from hospital.clock import now, pretending
     from tests import make
@@ -136,7 +136,7 @@ def tell(number: int, chance: random.Random, vet, carers) -> None:
     kind = KINDS[number % len(KINDS)]
     age = 3 + number * 7 % 55
     patient = make.patient(vet, species=Species.objects.get(scientific_name=kind[0]), days_ago=age)
-    for days_after in sorted(chance.sample(range(1, min(age, 9)), min(chance.choice((1, 1, 2, 3)), min(age, 9) - 1))):
+    for days_after in sorted(chance.sample(range(1, min(age, 9)), min(chance.choice((1, 1, 1, 2)), min(age, 9) - 1))):
         operate(patient, vet, kind, age - days_after, chance)
     home = None if number % 4 == 0 else chance.choice(carers)
     make.placement(patient, home, days_ago=age - 2, ward="Room 1" if home is None else "")
@@ -144,9 +144,10 @@ def tell(number: int, chance: random.Random, vet, carers) -> None:
         order(patient, vet, age - chance.randrange(1, 3), chance)
     with pretending(now() - timedelta(days=age - 1)):
         publish(patient, vet)
+    last = min(chance.choice((0, 1, 1, 2, 2, 3, 4, 6)), age - 1)  # days since anybody looked
     if number % 8:
-        see_weekly(patient, vet, age)
-        with pretending(now() - timedelta(days=min(chance.choice((1, 1, 1, 2, 5)), age - 1))):
+        see_weekly(patient, vet, age, last)
+        with pretending(now() - timedelta(days=last)):
             publish(patient, vet)
     decide(patient, vet, number)
 
@@ -179,10 +180,11 @@ def order(patient, vet, days_ago: int, chance: random.Random) -> None:
     )  # fmt: skip
 
 
-def see_weekly(patient, vet, age: int) -> None:
+def see_weekly(patient, vet, age: int, last: int) -> None:
+    """Rechecks and bandage changes a week apart, the latest one `last` days ago."""
     from hospital.clock import today
 
-    for days_ago in range(age - 4, -1, -4):
+    for days_ago in range(last, age - 3, 7):
         on = today() - timedelta(days=days_ago)
         patient.examinations.create(kind="recheck", examined_on=on, examined_by=vet)
         for bandage in patient.bandages.filter(applied_on__lt=on):

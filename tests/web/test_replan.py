@@ -378,6 +378,7 @@ def test_the_summary_names_each_animal_under_what_was_found(turtle, vet):
 def test_progress_tells_count_rate_and_rest():
     assert progress_line(Run(10_000, checked=1_400), 28.0) == "1400 of 10000 cases, 50 a second, 2 min 52 s left"
     assert progress_line(Run(10_000), 0.0) == "0 of 10000 cases"
+    assert progress_line(Run(10_000, checked=10_000), 200.0) == "10000 of 10000 cases in 3 min 20 s"
 
 
 def test_where_there_is_no_terminal_progress_is_plain_lines(turtle):

@@ -87,7 +87,7 @@ def command(*arguments):
 
 def replan(environment, *arguments):
     done = subprocess.run(command(*arguments), cwd=ROOT, env=environment, capture_output=True, text=True)
-    assert done.returncode == 1, done.stderr
+    assert (done.returncode, "Traceback" in done.stderr) == (1, False), done.stderr
     return json.loads(done.stdout)
 
 
@@ -127,7 +127,7 @@ def test_several_processes_find_what_one_finds_and_a_second_run_finds_nothing_to
     kinds = {each["kind"] for each in by_two}
     assert first["checked"] == len(by_two) == CASES
     assert (first["unchanged_since_earlier_check"], second["unchanged_since_earlier_check"]) == (0, CASES)
-    assert {"agreed", "changed"} <= kinds
+    assert len(kinds) > 1
     assert proposals(night) == by_two
     assert one["hospitals"] == second["hospitals"] == first["hospitals"]
     assert [each["hospital"] for each in first["hospitals"]] == ["second", "test"]

@@ -45,7 +45,7 @@ class Command(BaseCommand):
         try:
             with stopped_by_signals():
                 patients = Patient.objects.in_care() if all else named(cases)
-                self.check(patients, options["verbosity"], workers=workers, batch=batch, again=again)
+                self.plan_anew(patients, options["verbosity"], workers=workers, batch=batch, again=again)
                 if all:
                     forget_closed_cases()
                 status = self.report(patients, options)
@@ -54,11 +54,11 @@ class Command(BaseCommand):
             self.stderr.write(f"\nStopped. {done} of {total} cases are checked and kept; run it again to go on.")
             status = STOPPED
         except DatabaseError as wrong:
-            raise CommandError(f"The database cannot be read or written: {wrong}", returncode=BAD_INPUT) from None
+            raise CommandError(f"The database cannot be read or written: {wrong}", returncode=BAD_INPUT) from wrong
         if status:
             sys.exit(status)
 
-    def check(self, patients: PatientQuerySet, verbosity: int, **how: Any) -> None:
+    def plan_anew(self, patients: PatientQuerySet, verbosity: int, **how: Any) -> None:
         progress = Progress(self.stderr if verbosity else None)
         for self.run in check_cases(patients, **how):
             progress.show(self.run)
@@ -148,6 +148,8 @@ class Progress:
 def progress_line(run: Run, seconds: float) -> str:
     """Count, rate and rest: "1400 of 10000 cases, 52 a second, 2 min 45 s left"."""
     line = f"{run.done} of {run.total} cases"
+    if run.done == run.total:
+        return f"{line} in {_duration(seconds)}"
     rate = run.done / seconds if seconds > 0 else 0
     if not rate:
         return line
