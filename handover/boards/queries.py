@@ -13,7 +13,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from handover.boards.places import here
-from handover.boards.visits import is_away, is_closed
+from handover.boards.visits import closed_among, is_away
 from handover.labels.conflicts import conflict_lines
 from handover.logs.models import Answer, LogEntry
 from handover.logs.queries import worrying_reports
@@ -158,10 +158,10 @@ def _hindrances(outlook: Outlook, today: date) -> tuple[str, ...]:
     placement, hospital = here(outlook.patient), outlook.patient.hospital
     fixed = {(pin.event_id, pin.on) for pin in outlook.case.pins}
     coming = [due for due in outlook.due if due.at_clinic and due.on >= today and (due.event_id, due.on) not in fixed]
-    found = []
+    closed, found = closed_among([due.on for due in coming], hospital), []
     for due in coming:
         words = {"what": due.label, "day": in_words(due.on), "carer": placement.carer if placement else ""}
-        if is_closed(hospital, due.on):
+        if due.on in closed:
             found.append(_("%(what)s, %(day)s: the clinic is closed.") % words)
         elif is_away(placement, due.on):
             found.append(_("%(what)s, %(day)s: %(carer)s is away.") % words)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -66,12 +66,14 @@ def days_ahead(known: Mapping[int, Outlook], hospital: Hospital, first: date, co
         for on, found in by_day.items():
             stops[on].append(Stop(outlook.patient, tuple(found), outlook.is_in_conflict))
     days = [first + timedelta(days=n) for n in range(count)]
-    return [Day(on, _visits(stops[on], on), is_closed(hospital, on)) for on in days]
+    closed = closed_among(days, hospital)
+    return [Day(on, _visits(stops[on], on), on in closed) for on in days]
 
 
-def is_closed(hospital: Hospital, on: date) -> bool:
-    """Whether the clinic sees nobody on that day, by its week or by a day it is closed besides."""
-    return on.weekday() in hospital.closed_weekdays or any(day.on == on for day in hospital.closed_days.all())
+def closed_among(days: Iterable[date], hospital: Hospital) -> frozenset[date]:
+    """Those days on which the clinic sees nobody, by its week or by a day it is closed besides."""
+    besides = {day.on for day in hospital.closed_days.all()}
+    return frozenset(on for on in days if on in besides or on.weekday() in hospital.closed_weekdays)
 
 
 def is_away(placement: Placement | None, on: date) -> bool:
