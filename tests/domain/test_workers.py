@@ -17,6 +17,9 @@ DIE = "__import__('os')._exit(3)"
 KILLED = "__import__('os').kill(__import__('os').getpid(), 9)"
 SLEEP = "__import__('time').sleep(60)"
 
+# The runner of the tests has threads of its own; Python 3.12 and later warn of that. The command has none.
+pytestmark = pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork.*:DeprecationWarning")
+
 
 def pieces(*expressions):
     return deque((each,) for each in expressions)
