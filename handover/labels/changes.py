@@ -34,7 +34,7 @@ CAUSES = {
     Why.SHARED: gettext_lazy("One visit together with “%(what)s”."),
     Why.DRIVE: gettext_lazy("One drive on %(now)s, with another animal of the same carer."),
     Why.FOLLOWS: gettext_lazy("It follows other days that moved."),
-    Why.ENDED: gettext_lazy("“%(what)s” on %(now)s comes first."),
+    Why.ENDED: gettext_lazy("It would come after “%(what)s” on %(now)s."),
     Why.AGAIN: gettext_lazy("It comes once more before “%(what)s” on %(now)s."),
 }
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from handover.packs.contents import Contents, Difference
+from handover.packs.contents import Appointment, Contents, Difference
 
 KINDS = {
     "moved": gettext_lazy("Moved"),
@@ -34,15 +34,32 @@ def differences(before: Contents, after: Contents, reasons: Mapping[str, str]) -
 def _appointments(before: Contents, after: Contents, reasons: Mapping[str, str]) -> Iterator[Difference]:
     old = {each.event_id: each for each in before.appointments}
     new = {each.event_id: each for each in after.appointments}
+    same = _renamed(old, new, after.done)
     for event_id, each in new.items():
         was = old.get(event_id)
-        if was is None or was.on != each.on:
+        if (was is None or was.on != each.on) and event_id not in same:
             kind = "moved" if was else "added"
-            yield Difference(each.what, kind, _day(was.on if was else None), _day(each.on), reasons.get(event_id, ""))
+            yield Difference(_what(each), kind, _day(was.on if was else None), _day(each.on), reasons.get(event_id, ""))
     for event_id, each in old.items():
-        if event_id not in new:
+        if event_id not in new and event_id not in same:
             kind = "done" if event_id in after.done else "dropped"
-            yield Difference(each.what, kind, _day(each.on), "", reasons.get(event_id, "") if kind == "dropped" else "")
+            yield Difference(_what(each), kind, _day(each.on), "", reasons.get(event_id, "") if kind == "dropped" else "")
+
+
+def _what(each: Appointment) -> str:
+    """With what it is about: two wounds have sutures out on different days."""
+    return f"{each.what} · {each.about}" if each.about else each.what
+
+
+def _renamed(old: Mapping[str, Appointment], new: Mapping[str, Appointment], done: Iterable[str]) -> set[str]:
+    """Ids of what stays on its day and only counts from another wound now: nothing to unlearn."""
+    gone = [each for event_id, each in old.items() if event_id not in new and event_id not in done]
+    same: set[str] = set()
+    for event_id, each in new.items():
+        twin = next((g for g in gone if (g.what, g.on) == (each.what, each.on) and g.event_id not in same), None)
+        if event_id not in old and twin:
+            same |= {event_id, twin.event_id}
+    return same
 
 
 def _water(before: Contents, after: Contents) -> Iterator[Difference]:

@@ -159,8 +159,12 @@ def _why_new(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
 
 
 def _why_gone(name: str, old: _Plan, new: _Plan) -> tuple[Cause, ...]:
+    """A chain whose end is done needs no anchor any more, and has not lost it."""
+    ended = _chain_end(name, Why.ENDED, old, new)
+    if ended and new.events[ended[0].event_id].done:
+        return ended
     gone = tuple(Cause(Why.GONE, start, was=old.days[start]) for start in _roots(name, old) if start not in new.events)
-    return gone or _chain_end(name, Why.ENDED, old, new)
+    return gone or ended
 
 
 def _roots(name: str, plan: _Plan) -> dict[str, None]:

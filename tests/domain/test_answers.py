@@ -127,6 +127,7 @@ def test_hours_without_food_count_against_the_limits_of_the_group(hours, causes,
 def test_the_nearest_group_of_a_lineage_gives_the_limit_without_food():
     assert unfed_limit(("turtle-freshwater", "chelonian", "reptile", "animal")).today_hours == 48
     assert unfed_limit(("hedgehog", "mammal", "animal")).today_hours == 24
+    assert unfed_limit(("frog", "amphibian", "animal")).today_hours == 72  # common practice, no source
     assert unfed_limit(()).today_hours == 24
 
 

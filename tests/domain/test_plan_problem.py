@@ -195,6 +195,11 @@ def test_something_that_is_no_object_is_no_problem(given):
     assert refusal(given).field == "problem"
 
 
+@pytest.mark.parametrize(("length", "shown"), [(38, f"'{'x' * 38}'"), (39, f"'{'x' * 36}...")])
+def test_a_value_of_up_to_forty_characters_is_shown_whole(length, shown):
+    assert str(refusal(changed("events.1.place", "x" * length))).endswith(f"not {shown}.")
+
+
 def test_a_long_value_is_cut_short_in_the_sentence():
     bad = refusal(changed("events.1.place", "x" * 10_000))
 
@@ -270,6 +275,25 @@ def test_a_fact_outweighs_the_pin_of_the_same_event():
     answer, _ = main(json.dumps(given))
 
     assert json.loads(answer)["days"]["closure"] == "2027-02-26"
+
+
+def test_the_last_day_of_the_calendar_is_one():
+    problem = Problem(date.max - timedelta(10), 10, (Event("a", "home"),))
+
+    assert problem.last_day == date.max
+
+
+def test_monday_is_a_weekday_and_a_span_of_one_day_a_span():
+    closed = Problem.from_json(changed("closed.clinic.weekdays", [0, 6])).closed["clinic"]
+    away = Problem.from_json(changed("closed.carer.spans", [["2027-04-08", "2027-04-08"]])).closed["carer"]
+
+    assert closed.weekdays == {0, 6}
+    assert away.spans == ((date(2027, 4, 8), date(2027, 4, 8)),)
+
+
+def test_a_lag_without_a_weight_weighs_one():
+    assert Problem.from_json(changed("lags.0.weight", MISSING)).lags[0].weight == 1
+    assert Lag("L", "a", "b").weight == 1
 
 
 def test_limits_themselves_are_allowed():

@@ -79,6 +79,17 @@ def test_a_dry_day_tells_when_water_begins():
     assert (today.since, today.until, today.step) == (CLOSED_ON, day(3), 0)
 
 
+def test_a_day_without_water_counts_nothing():
+    """Neither before the closure nor while it is dry is there a step, or anything that would be enough for the next one."""
+    before, dry = allowances(PROTOCOL, closed_on=CLOSED_ON, first=day(-1), last=day(0))
+
+    assert before == Allowance(day(-1), 0, 0, Reason.NOT_CLOSED)
+    assert dry == Allowance(day(0), 0, 0, Reason.DRY_DAYS, since=CLOSED_ON, until=day(3))
+    for each in (before, dry):
+        assert (each.enough_minutes, each.clean_days, each.clean_days_needed) == (0, 0, 0)
+    assert (PROTOCOL.minutes_at(0), PROTOCOL.enough_minutes(0)) == (0, 0)
+
+
 def test_the_numbers_of_a_kept_step_say_how_many_clean_days_are_still_needed():
     today = water(4, logs=CLEAN)[4]
 
@@ -197,6 +208,13 @@ def test_a_day_cleared_before_it_is_out_has_no_water_but_needs_no_second_call():
     today = water(4, logs=[log(4, 5, Sign.WEAK, cleared=True)], clearances=[Clearance(day(4))])[4]
 
     assert (today.minutes, today.why, today.phone_now) == (0, Reason.STOPPED, False)
+
+
+@pytest.mark.parametrize("later", [log(4, 5), log(4, 5, Sign.WOUND_RED)])
+def test_what_is_reported_beside_a_read_severe_sign_does_not_undo_the_clearance(later):
+    history = [log(4, 5, Sign.WEAK, cleared=True), later]
+
+    assert minutes(6, logs=history, clearances=[Clearance(day(4))])[4:] == [0, 10, 10]
 
 
 def test_a_new_sign_after_a_read_one_stops_the_water_again():
@@ -400,6 +418,18 @@ def test_a_protocol_comes_back_from_its_json_form():
 def test_a_protocol_that_makes_no_sense_is_refused_by_the_name_of_its_field(field, value):
     with pytest.raises(ValueError, match=field):
         replace(PROTOCOL, **{field: value})
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("used_share_percent", 1), ("used_share_percent", 100), ("ladder", (1,)), ("ladder", (10, 1440)), ("dry_days", 0), ("clean_days", 1)],
+)
+def test_the_limits_of_a_protocol_themselves_make_sense(field, value):
+    assert getattr(replace(PROTOCOL, **{field: value}), field) == value
+
+
+def test_a_day_has_minutes_from_none_at_all_to_all_of_them():
+    assert [WaterLog(CLOSED_ON, used).minutes for used in (0, 1440)] == [0, 1440]
 
 
 @pytest.mark.parametrize(
