@@ -77,6 +77,9 @@ MIDDLEWARE = [
 ]
 ROOT_URLCONF = "hospital.urls"
 WSGI_APPLICATION = "hospital.wsgi.application"
+# Who is asked whether an animal may be recorded as released: a function of the patient, "" or a sentence.
+RELEASE_GATE = "handover.releases.gate.objection"
+
 AUTH_USER_MODEL = "hospital.Person"
 LOGIN_URL = "people:sign-in"
 LOGIN_REDIRECT_URL = "home"

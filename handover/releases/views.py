@@ -7,6 +7,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
@@ -101,7 +102,9 @@ def assess(request: HttpRequest, patient: Patient) -> HttpResponse:
 def go_ahead(request: HttpRequest, patient: Patient) -> HttpResponse:
     """On to recording the release: at once if all is met, else with a vet's reason."""
     ready = readiness_of_one(patient, today())
-    onwards = f"{reverse('outcomes:record', args=[patient.case_number])}?kind=released"
+    agreed = ReleaseDay.objects.filter(patient=patient).first()
+    known = {"kind": "released"} | ({"place": agreed.place} if agreed and agreed.place else {})
+    onwards = f"{reverse('outcomes:record', args=[patient.case_number])}?{urlencode(known)}"
     if ready.is_ready:
         return redirect(onwards)
     form = GoAheadForm(request.POST or None)

@@ -6,9 +6,11 @@ from datetime import date, datetime, time
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
+from django.utils.module_loading import import_string
 from django.utils.translation import gettext as _
 
 from hospital.admissions.days import admitted_on, in_words, locked, refuse_before, refuse_day
@@ -33,6 +35,7 @@ def refuse_outcome(
     wrong = {
         **_unknown_place(kind, place, latitude, longitude),
         **(_undecided(patient, reason, decided_by) if kind == Kind.EUTHANASED else {}),
+        **(_unfit(patient) if kind == Kind.RELEASED else {}),
     }
     if wrong:
         raise ValidationError(wrong)
@@ -57,6 +60,12 @@ def _undecided(patient: Patient, reason: str, decided_by: Person) -> dict[str, s
     if not is_vet(decided_by, patient):
         wrong["decided_by"] = _("Euthanasia is decided by a vet. Choose the vet who decided it.")
     return wrong
+
+
+def _unfit(patient: Patient) -> dict[str, str]:
+    """What speaks against a release. Criteria are judged above this layer, so settings name who is asked."""
+    objection = import_string(settings.RELEASE_GATE)(patient)
+    return {"kind": objection} if objection else {}
 
 
 def _unknown_place(kind: str, place: str, latitude: Decimal | None, longitude: Decimal | None) -> dict[str, str]:

@@ -21,7 +21,7 @@ class OutcomeForm(forms.ModelForm):
     """Valid only when the action would accept it, so that the check page shows nothing that is refused afterwards."""
 
     happened_on = day_field(_("On which day?"))
-    latitude = degrees_field(_("Latitude"), _("54.5083 or 54°30′30″N. Both may be pasted here."))
+    latitude = degrees_field(_("Latitude"), _("Needed for a release. 54.5083 or 54°30′30″N. Both may be pasted here."))
     longitude = degrees_field(_("Longitude"), _("3.2 or 3°12′E; west is negative."))
 
     class Meta:
@@ -33,7 +33,7 @@ class OutcomeForm(forms.ModelForm):
         }
         help_texts = {
             "reason": _("Needed for euthanasia. For a release, say what made the animal fit."),
-            "place": _("Where it was released, or to whom it went."),
+            "place": _("Where it was released, or to whom it went: needed for both."),
         }
 
         error_messages = {
@@ -47,6 +47,8 @@ class OutcomeForm(forms.ModelForm):
         self.fields["kind"].choices = Outcome.Kind.choices
         self.fields["decided_by"].queryset = staff_of(patient)
         self.fields["decided_by"].label = _("Decided by")
+        for name in ("place", "latitude", "longitude"):  # it depends on the outcome: the hint says it
+            self.fields[name].says_optional = True
 
     def clean(self) -> dict:
         data = super().clean()

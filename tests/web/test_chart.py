@@ -249,6 +249,7 @@ def test_what_comes_next_and_the_reports_are_loaded_from_the_handover(client, pa
 
 def test_a_closed_case_shows_its_outcome_and_offers_nothing_to_record(client, vet):
     patient = make.patient(vet, found_latitude=Decimal("54.50"), found_longitude=Decimal("3.21"))
+    make.go_ahead(patient, vet)
     record_outcome(
         patient, by=vet, kind="released", happened_on=days_ago(0), reason="Fit", place="Weir",
         latitude=Decimal("54.51"), longitude=Decimal("3.21"), decided_by=vet,

@@ -43,6 +43,11 @@ def words(answer):
     return answer.content.decode()
 
 
+@pytest.fixture
+def fit(patient, vet):
+    make.go_ahead(patient, vet)
+
+
 # --- who may ------------------------------------------------------------------------------------------------------
 
 
@@ -91,6 +96,7 @@ def test_what_was_written_is_read_once_more_before_it_closes_the_case(client, ve
     patient = make.patient(
         vet, found_latitude=Decimal("54.50"), found_longitude=Decimal("3.21"), found_uncertainty_m=300
     )
+    make.go_ahead(patient, vet)
     client.force_login(vet)
 
     answer = client.post(url("record", patient), ended(vet, **RELEASED))
@@ -103,6 +109,7 @@ def test_what_was_written_is_read_once_more_before_it_closes_the_case(client, ve
     assert Outcome.objects.count() == 0
 
 
+@pytest.mark.usefixtures("fit")
 def test_changing_something_goes_back_to_the_form_with_everything_typed(client, patient, vet):
     client.force_login(vet)
 
@@ -114,12 +121,13 @@ def test_changing_something_goes_back_to_the_form_with_everything_typed(client, 
     assert Outcome.objects.count() == 0
 
 
+@pytest.mark.usefixtures("fit")
 def test_saving_closes_the_case_its_placement_and_its_courses_together(client, patient, vet, carer):
     placement = make.placement(patient, carer)
     Weight.objects.create(patient=patient, weighed_at=now(), weight_g=800)
     course = {
-        "drug": "meloxicam", "mg_per_kg": Decimal("0.2"), "mg_per_ml": Decimal(5), "route": "muscle", "every_hours": 24,
-        "instruction": "", "is_weight_checked": False, "is_warning_read": False, "dose_reason": "", "checked_by": None,
+        "drug": "meloxicam", "dose_per_kg": Decimal("0.2"), "strength_per_ml": Decimal(5), "route": "muscle", "every_hours": 24,
+        "instruction": "", "is_weight_checked": False, "is_warning_read": False, "dose_reason": "", "dose_unit": "mg", "strength_unit": "mg",
         "seen_weight_g": None,
     }  # fmt: skip
     over = order_medication(patient, by=vet, doses=1, first_dose_at=now() - timedelta(days=3), **course)
@@ -192,6 +200,33 @@ def test_what_is_wrong_is_said_and_nothing_typed_is_lost(client, patient, vet, s
     assert Patient.objects.get().closed_on is None
 
 
+@pytest.mark.parametrize("step", [ended, confirmed])
+def test_a_release_that_nobody_judged_fit_is_not_saved_until_a_vet_lets_it_go(client, patient, vet, coordinator, step):
+    client.force_login(coordinator)
+
+    answer = client.post(url("record", patient), step(vet, **RELEASED))
+
+    assert answer.status_code == 422
+    assert "No release criteria are in force for this animal’s group." in words(answer)
+    assert Outcome.objects.count() == 0
+
+    make.go_ahead(patient, vet)
+    client.post(url("record", patient), confirmed(vet, **RELEASED))
+    assert Outcome.objects.get().kind == "released"
+
+
+@pytest.mark.usefixtures("fit")
+def test_letting_go_once_does_not_let_go_again_after_the_case_was_reopened(client, patient, vet):
+    client.force_login(vet)
+    client.post(url("record", patient), confirmed(vet, **RELEASED))
+    client.post(url("reopen", patient), {"reason": "Found again in the yard"})
+
+    answer = client.post(url("record", patient), confirmed(vet, **RELEASED))
+
+    assert answer.status_code == 422
+    assert Outcome.objects.count() == 0
+
+
 def test_euthanasia_is_decided_by_a_vet(client, patient, vet, coordinator):
     client.force_login(coordinator)
     euthanased = {"kind": "euthanased", "reason": "Spine severed"}
@@ -229,6 +264,7 @@ def test_a_case_ends_once(client, patient, vet):
 # --- reopening ----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("fit")
 def test_a_case_is_opened_again_with_a_reason_and_the_history_keeps_its_outcome(client, patient, vet):
     client.force_login(vet)
     client.post(url("record", patient), confirmed(vet, **RELEASED))
