@@ -18,6 +18,7 @@ from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
+from hospital.register.models import CountEntry, RegisterLine, RegisterPage, RegisterRules
 from hospital.sites.models import ClosedDay, Hospital
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "Cause",
     "ClosedDay",
     "Closure",
+    "CountEntry",
     "DoseGiven",
     "Examination",
     "Finder",
@@ -45,6 +47,9 @@ __all__ = [
     "Photo",
     "Placement",
     "Procedure",
+    "RegisterLine",
+    "RegisterPage",
+    "RegisterRules",
     "Reopening",
     "Species",
     "TaxonGroup",

@@ -1,4 +1,4 @@
-"""Triggers for both engines: audit of every table, and tables to which rows may only be added.
+"""Triggers for both engines: audit of every table, tables to which rows may only be added, and rows that must follow on.
 
 They are made again after every migration, because SQLite drops a table's triggers when a migration rebuilds it.
 Names start with `keep_`. hospital.checks refuses to run while one is missing.
@@ -21,7 +21,38 @@ REDACTED = {
     "Person": {"password", "last_login"},
     "Finder": {"name", "phone", "email", "address"},
 }
-APPEND_ONLY = {"AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack"}
+APPEND_ONLY = {"AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry"}
+
+_LINES = "hospital_registerline"
+_LAST = f"(SELECT max(number) FROM {_LINES} WHERE page_id = NEW.page_id)"
+_OF_LAST = f"(SELECT {{}} FROM {_LINES} WHERE page_id = NEW.page_id AND number = NEW.number - 1)"
+_REFERRED = f"(SELECT {{}} FROM {_LINES} WHERE id = NEW.refers_to_id)"
+# Model → what refuses a new row: a condition in SQL that both engines read alike, and the sentence.
+GUARDS: dict[str, list[tuple[str, str]]] = {
+    "RegisterLine": [
+        (f"NEW.number <> coalesce({_LAST}, 0) + 1", "register lines are numbered without a gap"),
+        (
+            f"NEW.balance_thousandths <> coalesce({_OF_LAST.format('balance_thousandths')}, 0) + NEW.moved_thousandths",
+            "the balance does not follow from the line before",
+        ),
+        (f"NEW.previous_hash <> coalesce({_OF_LAST.format('hash')}, '')", "the line does not carry the hash of the line before"),
+        (f"NEW.entered_at < {_OF_LAST.format('entered_at')}", "register lines are entered one after the other"),
+        (
+            "NEW.hospital_id <> (SELECT hospital_id FROM hospital_registerpage WHERE id = NEW.page_id)",
+            "a line belongs to the hospital of its page",
+        ),
+        (f"NEW.refers_to_id IS NOT NULL AND coalesce({_REFERRED.format('page_id')}, 0) <> NEW.page_id", "a line refers to its own page"),
+        (
+            f"NEW.kind = 'witnessed' AND (NEW.recorded_by_id = {_REFERRED.format('recorded_by_id')} "
+            f"OR {_REFERRED.format('witness_id')} IS NOT NULL)",
+            "a witness is somebody else than the person who wrote the line, and signs once",
+        ),
+        (
+            f"NEW.kind = 'correction' AND {_REFERRED.format('kind')} = 'witnessed'",
+            "what was witnessed is corrected, not the signature",
+        ),
+    ],
+}  # fmt: skip
 
 
 def audited_models() -> list[type[models.Model]]:
@@ -37,11 +68,15 @@ def append_only_models() -> list[type[models.Model]]:
     return [m for app in OUR_APPS for m in apps.get_app_config(app).get_models() if m.__name__ in APPEND_ONLY]
 
 
+def guarded_models() -> list[type[models.Model]]:
+    return [m for app in OUR_APPS for m in apps.get_app_config(app).get_models() if m.__name__ in GUARDS]
+
+
 def expected_names() -> set[str]:
     """The names that the database must hold, as `table.trigger`."""
     audited = {f"{m._meta.db_table}.keep_audit_{a}" for m in audited_models() for a in ("insert", "update", "delete")}
     kept = {f"{m._meta.db_table}.keep_rows_{a}" for m in append_only_models() for a in ("update", "delete")}
-    return audited | kept
+    return audited | kept | {f"{m._meta.db_table}.keep_order_insert" for m in guarded_models()}
 
 
 def names_in(connection) -> set[str]:
@@ -89,6 +124,15 @@ def _sqlite(connection) -> Iterator[str]:
                 f'CREATE TRIGGER "keep_rows_{action}_on_{table}" BEFORE {action.upper()} ON "{table}" '
                 f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
             )
+    for model in guarded_models():
+        yield from _sqlite_guard(model)
+
+
+def _sqlite_guard(model: type[models.Model]) -> Iterator[str]:
+    table = model._meta.db_table
+    refusals = " ".join(f"SELECT RAISE(ABORT, '{sentence}') WHERE {wrong};" for wrong, sentence in GUARDS[model.__name__])
+    yield f'DROP TRIGGER IF EXISTS "keep_order_insert_on_{table}"'
+    yield f'CREATE TRIGGER "keep_order_insert_on_{table}" BEFORE INSERT ON "{table}" BEGIN {refusals} END'
 
 
 def _sqlite_audit(model: type[models.Model], action: str, row: str) -> Iterator[str]:
@@ -174,3 +218,19 @@ def _postgresql(connection) -> Iterator[str]:
                 f'CREATE TRIGGER "keep_rows_{action}" BEFORE {action.upper()} ON "{table}" '
                 f"FOR EACH {level} EXECUTE FUNCTION keep_rows()"
             )
+    for model in guarded_models():
+        yield from _postgresql_guard(model)
+
+
+def _postgresql_guard(model: type[models.Model]) -> Iterator[str]:
+    """Two that write at once both see the same last line: then the unique number refuses the second."""
+    table = model._meta.db_table
+    refusals = " ".join(f"IF {wrong} THEN RAISE EXCEPTION '{sentence}'; END IF;" for wrong, sentence in GUARDS[model.__name__])
+    yield (
+        f"CREATE OR REPLACE FUNCTION keep_order_of_{table}() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN {refusals} RETURN NEW; END $$"
+    )
+    yield f'DROP TRIGGER IF EXISTS "keep_order_insert" ON "{table}"'
+    yield (
+        f'CREATE TRIGGER "keep_order_insert" BEFORE INSERT ON "{table}" FOR EACH ROW EXECUTE FUNCTION keep_order_of_{table}()'
+    )

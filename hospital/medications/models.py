@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient
 from hospital.edits import Versioned
+from hospital.register.models import RegisterLine
 
 MORE_THAN_NOTHING = [MinValueValidator(Decimal("0.0001"))]
 
@@ -80,6 +81,9 @@ class DoseGiven(models.Model):
     given_at = models.DateTimeField()
     given_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     note = models.CharField(max_length=250, blank=True)
+    register_line = models.OneToOneField(  # where the drug came out of the register of controlled drugs, if it is kept there
+        RegisterLine, models.PROTECT, related_name="dose", null=True, blank=True
+    )
 
     class Meta:
         ordering = ["given_at", "id"]
