@@ -261,10 +261,11 @@ def moves_of(live: LivePlan, row: Row) -> dict[str, Any]:
 
 
 def _offer(instance: Instance, found: Moves, offer: Alternative) -> dict[str, Any]:
+    cost = cost_in_words(found.price, offer.price, offer.extra)
     return {
         "on": offer.day,
         "step": step_in_words(found, offer),
-        "cost": cost_in_words(found.price, offer.price, offer.extra),
+        "cost": cost[:1].lower() + cost[1:],
         "followers": followers_in_words(instance, offer),
     }
 
