@@ -134,8 +134,8 @@ def _case_tags(patient: Patient) -> Iterator[str]:
 
 @dataclass(frozen=True, slots=True)
 class Household:
-    """The carer with whom an animal lives, the other animals that come from there to the same clinic, and the days on
-    which the carer has agreed to bring them."""
+    """The carer with whom an animal lives, the other animals that may come from there to the same clinic with it, and the
+    days on which the carer has agreed to bring them."""
 
     carer: Carer
     others: list[Patient] = field(default_factory=list)
@@ -151,13 +151,17 @@ def _company_of(patients: list[Patient]) -> list[Patient]:
 
 
 def _introduce(patients: list[Patient], looks: Mapping[int, list[date]]) -> None:
-    """Tell each animal at a carer's with whom it lives there, and on which days the carer comes with whom anyway."""
+    """Tell each animal at a carer's with whom it lives there, and on which days the carer comes with whom anyway.
+
+    One that is to be kept apart shares no drive, and nobody shares one with it (common practice, no source).
+    """
     housed: dict[tuple[int, int], list[Patient]] = defaultdict(list)
     for patient in patients:
         patient.household, here = None, _here(patient)
         if here and here.carer and patient.is_in_care:
             patient.household = Household(here.carer)
-            housed[here.carer_id, patient.hospital_id].append(patient)
+            if not patient.is_biosecurity_risk:
+                housed[here.carer_id, patient.hospital_id].append(patient)
     for together in (animals for animals in housed.values() if len(animals) > 1):
         for animal in together:
             days = _agreed_visits(animal, looks[animal.pk])

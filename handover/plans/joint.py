@@ -41,13 +41,15 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class JointPlan:
-    """The joint plan of a carer's animals. `left_out` are those whose own dates collide; they keep what is agreed.
+    """The joint plan of a carer's animals. `left_out` are those whose own dates collide; they keep what is agreed. `apart`
+    are those that must be kept from other animals and so share no drive.
 
     `now` is what today's plans cost when each animal is planned by itself, knowing what is agreed for the others.
     """
 
     members: tuple[Member, ...]
     left_out: tuple[LivePlan, ...]
+    apart: tuple[Patient, ...]
     agreed: dict[date, list[Patient]]
     found: Together
     now: Outcome
@@ -92,7 +94,8 @@ def animals_of(carer: Carer, person: Person) -> QuerySet[Patient]:
 
 def joint_plan(carer: Carer, person: Person, on: date) -> JointPlan:
     """Today's joint plan of a carer's animals, from facts read now."""
-    lives = live_plans(animals_of(carer, person), on).values()
+    there = list(animals_of(carer, person))
+    lives = live_plans([each for each in there if not each.is_biosecurity_risk], on).values()
     planned = [live for live in lives if live.planned]
     left_out = tuple(live for live in lives if not live.planned)
     agreed = _agreed(left_out, planned, on)
@@ -100,7 +103,8 @@ def joint_plan(carer: Carer, person: Person, on: date) -> JointPlan:
     found = together((Animal(key, problem) for key, problem in own.items()), anyway=frozenset(agreed))
     days = {live.patient.case_number: _own_days(live) for live in planned}
     members = tuple(_member(live, found) for live in planned)
-    return JointPlan(members, left_out, agreed, found, outcome(own, days, frozenset(agreed)))
+    apart = tuple(each for each in there if each.is_biosecurity_risk)
+    return JointPlan(members, left_out, apart, agreed, found, outcome(own, days, frozenset(agreed)))
 
 
 def _agreed(left_out: tuple[LivePlan, ...], planned: list[LivePlan], on: date) -> dict[date, list[Patient]]:

@@ -100,6 +100,7 @@ def _show(request: HttpRequest, carer: Carer, form: TogetherForm | None) -> Http
         "joint": joint,
         "found": joint.found,
         "drives": drives,
+        "shares": any(len(drive.stops) > 1 for drive in drives),
         "verdict": _verdict(joint, drives),
         "kilometres": _kilometres(carer, joint),
         "changed": [(member.patient, _change_lines(member)) for member in joint.changed],

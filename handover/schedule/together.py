@@ -1,8 +1,8 @@
 """Several animals of one carer planned at once: their problems side by side, where one day at the clinic is one drive.
 
-The joint cost is that of a single problem (PLANNING.md, section 2): every animal's own terms, and one visit for each day on
-which any of them has a clinic event that is not done. So the solver answers it as it is, exactly and with the same tie-break:
-the days of the animals in the order in which they are given.
+The joint cost is that of a single problem: every animal's own terms, and one visit for each day on which any of them has a
+clinic event that is not done. So the solver answers it as it is, exactly and with the same tie-break: the days of the animals
+in the order in which they are given.
 """
 
 from __future__ import annotations

@@ -152,6 +152,7 @@ def test_it_saves_drives_and_says_how_many_and_how_far(client, reed, moss, hospi
     assert f"<dd>{planned.saved_drives * 22.26:.0f} km</dd>" in shown
     assert "as the crow flies" in shown
     assert "one drive for all" in shown
+    assert "One animal to a carrier, each covered" in shown
     assert f"What changes for {reed}" in shown
     assert f"What changes for {moss}" in shown
 
@@ -197,7 +198,7 @@ def test_no_animal_and_one_animal_are_told_what_that_means(client, adopted, vet,
 
     shown = text(page(client, carer))
     assert "Only Reed, " in shown
-    assert "there is nothing to share a drive with" in shown
+    assert "there is no other animal to share a drive with" in shown
     assert "together-form" not in shown
 
 
@@ -431,6 +432,22 @@ def test_a_plan_that_cannot_be_read_promises_nothing(reed, moss, vet):
 
     assert household(reed).days == {}
     assert live_plan(reed, TODAY).planned
+
+
+def test_an_animal_to_be_kept_apart_shares_no_drive_and_nobody_shares_one_with_it(client, reed, moss, vet, carer):
+    """Common practice, no source: an animal that may be catching does not travel with others."""
+    publish(moss, by=vet)
+    Patient.objects.filter(pk=reed.pk).update(is_biosecurity_risk=True)
+    publish(reed, by=vet)
+    client.force_login(vet)
+
+    answer = page(client, carer)
+
+    assert household(reed).days == household(moss).days == {}
+    assert live_days(reed)[f"bandage_change:bandage-{reed.bandages.get().pk}:1"] == date(2027, 3, 5)  # as if Moss never came
+    assert answer.context["joint"].apart == (reed,)
+    assert [member.patient for member in answer.context["joint"].members] == [moss]
+    assert "is to be kept apart from other animals, so it shares no drive" in text(answer)
 
 
 def test_days_gone_by_are_no_company(reed, moss, vet):
