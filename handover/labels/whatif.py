@@ -30,7 +30,7 @@ NONSENSE = {
     Nonsense.NOT_PLANNED: gettext_lazy("This is not planned for this animal. Choose from the list."),
     Nonsense.NO_RULE: gettext_lazy("This rule plans nothing for this animal. Choose from the list."),
     Nonsense.NO_FIGURE: gettext_lazy("Give at least one figure of 1 day or more."),
-    Nonsense.TOO_LONG: gettext_lazy("Give a whole number of days from 0 to 3650."),
+    Nonsense.TOO_LONG: gettext_lazy("Give a whole number of days from 0 to 730."),
     Nonsense.FALLING: gettext_lazy("“At least”, “usually” and “at most” must rise. Give the other figure too."),
     Nonsense.TWICE: gettext_lazy("There is another supposition about this. Change that one, or take it out."),
 }

@@ -9,7 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy
 
 from handover.plans.actions import UNSEEN
-from handover.schedule.problem import LONGEST_DAYS
+from handover.schedule.whatif import FURTHEST_DAYS
 from hospital.admissions.days import day_field
 
 Choices = Sequence[tuple[str, str]]
@@ -95,10 +95,10 @@ def _figure(label: str) -> forms.IntegerField:
     widget = forms.NumberInput(attrs={"class": "w-6", "inputmode": "numeric"})
     wrong = {
         "invalid": gettext_lazy("Give a whole number of days."),
-        "min_value": gettext_lazy("Give a whole number of days from 0 to 3650."),
-        "max_value": gettext_lazy("Give a whole number of days from 0 to 3650."),
+        "min_value": gettext_lazy("Give a whole number of days from 0 to 730."),
+        "max_value": gettext_lazy("Give a whole number of days from 0 to 730."),
     }
-    field = forms.IntegerField(label=label, required=False, min_value=0, max_value=LONGEST_DAYS, widget=widget, error_messages=wrong)
+    field = forms.IntegerField(label=label, required=False, min_value=0, max_value=FURTHEST_DAYS, widget=widget, error_messages=wrong)
     field.unit = gettext_lazy("days")
     return field
 

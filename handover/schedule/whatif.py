@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from enum import StrEnum
 
 from handover.schedule.case import Case, Hold, Instance, Pin, Setup
 from handover.schedule.changes import ASIDE
 from handover.schedule.library import Rule, SeasonGate
-from handover.schedule.problem import CARER, CLINIC, LONGEST_DAYS, Closed
+from handover.schedule.problem import CARER, CLINIC, Closed
 from handover.schedule.protocol import problem_for
 
 FURTHEST_DAYS = 730  # nobody plans an animal's care further ahead than two years
@@ -132,7 +132,7 @@ def changed_rule(rule: Rule, figures: OtherFigures) -> Rule:
     if not given:
         raise BadSupposition(figures, "usual_days", Nonsense.NO_FIGURE)
     for field, days in given.items():
-        if not 0 <= days <= LONGEST_DAYS:
+        if not 0 <= days <= FURTHEST_DAYS:
             raise BadSupposition(figures, field, Nonsense.TOO_LONG)
     if rule.repeat_until is not None and figures.usual_days == 0:
         raise BadSupposition(figures, "usual_days", Nonsense.NO_FIGURE)
@@ -226,8 +226,3 @@ def _case(case: Case, decisions: Iterable[OnDay | NotBefore], today: date) -> Ca
     waits = [each for each in decided if isinstance(each, NotBefore)]
     holds |= {each.event_id: Hold(each.event_id, today, each.not_before) for each in waits}
     return replace(case, pins=tuple(pins.values()), holds=tuple(holds.values()))
-
-
-def last_day(today: date) -> date:
-    """The last day about which something can be supposed."""
-    return today + timedelta(FURTHEST_DAYS)

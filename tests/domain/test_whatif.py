@@ -109,6 +109,7 @@ def test_a_longer_rule_may_bring_what_something_else_is_supposed_of():
         ([OtherFigures("sutures", usual_days=9)], "usual_days", Nonsense.FALLING),
         ([OtherFigures("sutures", usual_days=30, max_days=25)], "max_days", Nonsense.FALLING),
         ([OtherFigures("sutures", min_days=-1)], "min_days", Nonsense.TOO_LONG),
+        ([OtherFigures("sutures", max_days=731)], "max_days", Nonsense.TOO_LONG),
         ([OtherFigures("moon")], "rule_id", Nonsense.NO_RULE),
         ([OtherFigures("sutures", 9), OtherFigures("sutures", 8)], "rule_id", Nonsense.TWICE),
     ],
