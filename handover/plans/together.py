@@ -100,6 +100,7 @@ def _show(request: HttpRequest, carer: Carer, form: TogetherForm | None) -> Http
         "joint": joint,
         "found": joint.found,
         "drives": drives,
+        "visits": _visits(drives),
         "shares": any(len(drive.stops) > 1 for drive in drives),
         "verdict": _verdict(joint, drives),
         "kilometres": _kilometres(carer, joint),
@@ -115,20 +116,21 @@ def _show(request: HttpRequest, carer: Carer, form: TogetherForm | None) -> Http
 
 def _verdict(joint: JointPlan, drives: list[Drive]) -> str:
     """What planning them together is worth, in a sentence."""
-    saved, shared = joint.saved_drives, sum(len(drive.stops) - 1 for drive in drives)
+    saved, visits = joint.saved_drives, _visits(drives)
     if saved > 0:
         words = ngettext("Planned together they need one drive fewer.", "Planned together they need %(n)d drives fewer.", saved)
         return words % {"n": saved}
     if saved < 0:
         return _("Planned together they need more drives, for dates that are nearer to their usual days.")
-    if shared:
-        words = ngettext(
-            "Nothing more to save: sharing saves one drive already.",
-            "Nothing more to save: sharing saves %(n)d drives already.",
-            shared,
-        )
-        return words % {"n": shared}
+    if visits > len(drives):
+        words = {"visits": visits, "drives": len(drives)}
+        return _("Nothing more to save: %(visits)d visits of single animals share %(drives)d drives already.") % words
     return _("Nothing to save: these visits cannot share a drive, or sharing would move dates too far from their usual days.")
+
+
+def _visits(drives: list[Drive]) -> int:
+    """How often a single animal comes."""
+    return sum(len(drive.stops) for drive in drives)
 
 
 def _kilometres(carer: Carer, joint: JointPlan) -> dict[str, str] | None:

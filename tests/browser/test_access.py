@@ -114,3 +114,14 @@ def test_the_sign_in_page_breaks_nothing(page):
     page.goto("/sign-in/")
 
     assert violations(page) == []
+
+
+def test_the_page_of_visits_together_breaks_nothing_and_shows_what_is_shared(vet):
+    """Luca Harrow has several animals of one hospital in the demonstration."""
+    page, _ = vet
+    page.goto("/carers/")
+    page.get_by_role("link", name="Luca Harrow", exact=True).first.click()
+    address = page.get_by_role("link", name="Visits together").get_attribute("href")
+
+    assert faults_of(page, address) == []
+    assert page.locator("#drives tbody tr", has_text="one drive for all").count() >= 1
