@@ -135,6 +135,11 @@ def test_too_little_time_keeps_the_step_and_begins_the_count_again():
     assert days[5].why is Reason.TOO_SHORT
 
 
+@pytest.mark.parametrize(("share", "minutes_a_day", "enough"), [(80, 720, 576), (80, 1440, 1152), (100, 720, 720), (1, 720, 8)])
+def test_a_share_of_a_long_day_is_exact(share, minutes_a_day, enough):
+    assert replace(PROTOCOL, ladder=(minutes_a_day,), used_share_percent=share).enough_minutes(1) == enough
+
+
 def test_two_reports_of_a_day_add_up():
     assert minutes(5, logs=[log(3, 4), log(3, 4), log(4, 10)])[5] == 30
 
@@ -144,6 +149,12 @@ def test_a_mild_sign_steps_down_from_the_next_day_and_begins_the_count_again():
 
     assert [today.minutes for today in days[5:]] == [30, 10, 10, 30, 30]
     assert (days[6].why, days[6].signs) == (Reason.STEPPED_DOWN, {Sign.WOUND_RED})
+
+
+def test_a_mild_sign_on_the_very_first_day_of_water_is_told_as_such():
+    second = water(4, logs=[log(3, 10, Sign.WOUND_RED)])[4]
+
+    assert (second.why, second.since, second.signs) == (Reason.STEPPED_DOWN, day(3), {Sign.WOUND_RED})
 
 
 def test_a_protocol_may_step_down_further_but_never_below_the_first_step():
