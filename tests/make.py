@@ -10,6 +10,7 @@ from handover.releases.actions import go_ahead as let_go
 from hospital.admissions.actions import take_case_number
 from hospital.admissions.models import Patient, Placement, Species, TaxonGroup
 from hospital.clock import now
+from hospital.medications.models import MedicationOrder
 from hospital.people.models import Carer, Membership, Person
 from hospital.sites.models import Hospital
 
@@ -79,6 +80,15 @@ def placement(of: Patient, carer: Carer | None, *, by: Person | None = None, day
     return Placement.objects.create(
         patient=of, carer=carer, started_at=now() - timedelta(days=days_ago), placed_by=by or of.admitted_by, **fields
     )
+
+
+def order(of: Patient, *, by: Person | None = None, **fields) -> MedicationOrder:
+    """A course of medicine, once a day for a week from now on, by mouth."""
+    wanted = dict(
+        drug="Meloxicam", mg_per_kg=1, mg_per_ml=5, weight_g=800, dose_mg=Decimal("0.8"), volume_ml=Decimal("0.16"), syringe_ml=1,
+        route="mouth", every_hours=24, doses=7, first_dose_at=now(), ordered_by=by or of.admitted_by, ordered_at=now(),
+    )  # fmt: skip
+    return of.medication_orders.create(**wanted | fields)
 
 
 def at(text: str) -> datetime:

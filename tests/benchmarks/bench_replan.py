@@ -171,13 +171,11 @@ def operate(patient, vet, kind, days_ago: int, chance: random.Random) -> None:
 
 def order(patient, vet, days_ago: int, chance: random.Random) -> None:
     from hospital.clock import now
+    from tests import make
 
     at = now() - timedelta(days=days_ago)
-    patient.medication_orders.create(
-        drug=chance.choice(("Meloxicam", "Enrofloxacin", "Ceftazidime")), mg_per_kg=1, mg_per_ml=5, weight_g=800, dose_mg="0.8",
-        volume_ml="0.16", syringe_ml=1, route="mouth", every_hours=24, doses=chance.randrange(4, 15), first_dose_at=at,
-        ordered_by=vet, ordered_at=at,
-    )  # fmt: skip
+    drug = chance.choice(("Meloxicam", "Enrofloxacin", "Ceftazidime"))
+    make.order(patient, by=vet, drug=drug, doses=chance.randrange(4, 15), first_dose_at=at, ordered_at=at)
 
 
 def see_weekly(patient, vet, age: int, last: int) -> None:

@@ -105,10 +105,7 @@ def let_collide(patient, vet):
 
 def make_unreadable(patient, vet):
     """A course whose last dose lies beyond the last year that a calendar here knows: no form lets it in."""
-    patient.medication_orders.create(
-        drug="Meloxicam", mg_per_kg=1, mg_per_ml=5, weight_g=800, dose_mg="0.8", volume_ml="0.16", syringe_ml=1, route="mouth",
-        every_hours=32_000, doses=32_000, first_dose_at=now(), ordered_by=vet, ordered_at=now(),
-    )  # fmt: skip
+    make.order(patient, by=vet, every_hours=32_000, doses=32_000)
 
 
 # --- what it finds --------------------------------------------------------------------------------------------------
