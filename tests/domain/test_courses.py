@@ -21,6 +21,7 @@ from handover.schedule.courses import (
     remaining_times,
     washout_ends,
 )
+from hospital.rules.doses import doses_in_course
 
 clock_face = datetime.fromisoformat
 
@@ -95,6 +96,10 @@ def test_a_clock_time_that_comes_twice_means_the_first():
     first_at = datetime(2027, 10, 30, 1, 30, tzinfo=LONDON)
 
     assert dose_times(first_at, 24, 2)[1].utcoffset() == timedelta(hours=1)
+
+
+def test_a_dose_every_hour_is_twenty_four_a_day():
+    assert doses_in_course(1, 1) == len(dose_times(london(3, 8), 1, 24)) == 24
 
 
 def test_a_course_of_one_dose_is_that_dose():
