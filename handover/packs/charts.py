@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import pairwise
 
 import segno
 
@@ -31,6 +32,7 @@ class SyringePicture:
     """A syringe with its stopper at the mark, to scale: the mark lies where the volume is on the barrel."""
 
     ticks: tuple[Tick, ...]
+    marks: str  # the path of all ticks
     mark_x: float
     text_x: float  # the middle of the volume over the mark
     fluid_width: float
@@ -50,8 +52,10 @@ def syringe_picture(medicine: Medicine) -> SyringePicture | None:
     capacity, step, volume = (Decimal(text) for text in (medicine.syringe_ml, medicine.graduation_ml, medicine.volume_ml))
     mark_x = _along(volume, capacity)
     rod_x, rod_end = round(mark_x + STOPPER, 2), round(160 + 14 * float(volume / capacity), 2)
+    ticks = _ticks(capacity, step)
     return SyringePicture(
-        ticks=_ticks(capacity, step),
+        ticks=ticks,
+        marks="".join(f"M{tick.x:g} {BARREL_Y}v{tick.length:g}" for tick in ticks),
         mark_x=mark_x,
         text_x=max(mark_x, 24),
         fluid_width=round(mark_x - BARREL_X, 2),
@@ -144,35 +148,14 @@ def _tub(day: WaterDay, number: int, steps: int) -> Tub:
 
 # --- log sheets ---------------------------------------------------------------------------------------------------
 
-SHEET_WIDTH, STRIP_HEIGHT = 180, 29
-DOSES_X, DOSES_X_BESIDE_WATER = 40, 108
-
-
-@dataclass(frozen=True, slots=True)
-class Strip:
-    """One day of a paper log: where it begins, what is printed into it."""
-
-    y: int
-    day: str
-    number: str
-    month: str
-    water: str
-    doses: tuple[tuple[int, str], ...]  # x of the box, what is ticked
-    more_doses: str
-
-
-@dataclass(frozen=True, slots=True)
-class LogSheet:
-    width: int
-    height: int
-    first: str
-    last: str
-    strips: tuple[Strip, ...]
+LINES_A_SHEET = 28  # each 8 mm or higher, so that a hand can write on it; Letter holds no more
+MOST_DAYS_A_SHEET = 7
+LINE_OF_DOSES = 52  # characters that fit on a line beside its label
 
 
 @dataclass(frozen=True, slots=True)
 class LoggedDay:
-    """What a strip needs to know of its day, in words."""
+    """One day of a paper log, in words: what is printed into it. `doses` is a line for each medicine, with its times."""
 
     day: str
     number: str
@@ -182,22 +165,61 @@ class LoggedDay:
     doses: tuple[str, ...]
 
 
-def log_sheet(days: Sequence[LoggedDay]) -> LogSheet:
-    """Seven strips to write on."""
-    strips = tuple(_strip(day, number * STRIP_HEIGHT) for number, day in enumerate(days))
-    return LogSheet(SHEET_WIDTH, STRIP_HEIGHT * len(strips), days[0].title, days[-1].title, strips)
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A day with the lines that it needs. `spare` lines more than that go to the worries."""
+
+    day: LoggedDay
+    doses: tuple[str, ...]
+    more_doses: int
+    lines: int
+    spare: int
 
 
-def _strip(day: LoggedDay, y: int) -> Strip:
-    boxes, x = [], DOSES_X_BESIDE_WATER if day.water else DOSES_X
-    for words in day.doses:
-        width = 9 + round(len(words) * 2.2)
-        if x + width > SHEET_WIDTH - 8:
-            break
-        boxes.append((x, words))
-        x += width
-    left = len(day.doses) - len(boxes)
-    return Strip(y, day.day, day.number, day.month, day.water, tuple(boxes), f"+ {left}" if left else "")
+@dataclass(frozen=True, slots=True)
+class LogSheet:
+    """A page to write on: so many days, so many lines for each of them."""
+
+    first: str
+    last: str
+    lines: int
+    strips: tuple[Strip, ...]
+
+
+def log_sheets(days: Sequence[LoggedDay], *, has_bandage: bool) -> list[LogSheet]:
+    """Days shared out over as few sheets as can be, the same number of lines for each day."""
+    has_third = has_bandage or any(day.water for day in days)
+    doses = [_dose_lines(day.doses) for day in days]
+    lines = 3 + has_third + max(len(each) for each in doses)
+    most = max(1, min(MOST_DAYS_A_SHEET, LINES_A_SHEET // lines))
+    sheets = -(-len(days) // most)
+    strips = [_strip(day, each, 3 + has_third, lines) for day, each in zip(days, doses, strict=True)]
+    cuts = [round(n * len(days) / sheets) for n in range(sheets + 1)]
+    return [_sheet(strips[start:end], lines) for start, end in pairwise(cuts)]
+
+
+def _sheet(strips: Sequence[Strip], lines: int) -> LogSheet:
+    return LogSheet(strips[0].day.title, strips[-1].day.title, lines, tuple(strips))
+
+
+MOST_DOSE_LINES = 3
+
+
+def _dose_lines(doses: Sequence[str]) -> list[str]:
+    """Medicines side by side as long as a line holds them."""
+    lines: list[str] = []
+    for words in doses:
+        if lines and len(lines[-1]) + len(words) + 2 <= LINE_OF_DOSES:
+            lines[-1] += f"; {words}"
+        else:
+            lines.append(words)
+    return lines[:MOST_DOSE_LINES]
+
+
+def _strip(day: LoggedDay, doses: Sequence[str], own: int, lines: int) -> Strip:
+    printed = sum(line.count("; ") + 1 for line in doses)
+    used = own + len(doses)
+    return Strip(day, tuple(doses), len(day.doses) - printed, used, lines - used)
 
 
 # --- the code to scan ---------------------------------------------------------------------------------------------
@@ -205,7 +227,7 @@ def _strip(day: LoggedDay, y: int) -> Strip:
 
 @dataclass(frozen=True, slots=True)
 class Code:
-    """A QR code (ISO/IEC 18004) as one path of unit squares, with the four modules of quiet zone around it."""
+    """A QR code (ISO/IEC 18004) as one path of lines one unit thick, with the four modules of quiet zone around it."""
 
     size: int
     path: str
@@ -218,7 +240,7 @@ def code_for(url: str) -> Code:
 
 
 def _runs(matrix: list[list[int]]) -> list[str]:
-    """Dark modules of a row that touch become one rectangle."""
+    """Dark modules of a row that touch become one line, a module thick: less to draw than a rectangle."""
     runs = []
     for y, row in enumerate(matrix):
         x = 0
@@ -227,6 +249,6 @@ def _runs(matrix: list[list[int]]) -> list[str]:
             while end < len(row) and row[end]:
                 end += 1
             if end > x:
-                runs.append(f"M{x} {y}h{end - x}v1h-{end - x}z")
+                runs.append(f"M{x} {y}.5h{end - x}")
             x = end + 1
     return runs

@@ -202,6 +202,7 @@ class Contents:
     away: tuple[Away, ...]
     has_pack_before: bool = False
     changes: tuple[Difference, ...] = ()
+    has_bandage: bool = True  # whether the log sheets ask how a bandage looks
 
     def says_the_same(self, other: Contents) -> bool:
         """Whether both tell a carer the same, whatever came before them."""

@@ -94,6 +94,7 @@ def contents_of(patient: Patient, plan: Plan, *, today: date, before: Pack | Non
         closed_weekdays=tuple(patient.hospital.closed_weekdays),
         closed_days=tuple(closed_dates(patient.hospital, today)),
         away=_away(placement, today),
+        has_bandage=patient.bandages.filter(removed_on=None).exists(),
     )
     return _compared(contents, before, patient) if before else contents
 

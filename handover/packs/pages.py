@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
-from handover.packs.charts import LoggedDay, LogSheet, code_for, log_sheet, syringe_picture, water_picture
+from handover.packs.charts import LoggedDay, code_for, log_sheets, syringe_picture, water_picture
 from handover.packs.contents import Appointment, Contents, Dose, Medicine, Task, WaterDay
 from handover.plans.news import change_in_words
 
 DAYS_IN_DETAIL = 14
 MOST_WEEKS = 11  # rows of the calendar on one sheet
+FEW_WEEKS, FEW_DAYS = 7, 3  # a calendar and a list after it that leave room for higher squares
+WIDE_SPACE = "\u00a0\u00a0 "  # between times that a pen rings
 AT_A_GLANCE = 4  # days on the cover
 
 
@@ -31,19 +32,19 @@ class Stamp:
 
 
 @dataclass(frozen=True, slots=True)
-class DoseNow:
-    """One dose of a day: when, of what, how much."""
+class DosesNow:
+    """The doses of one medicine on a day: of what, how much each time, when."""
 
-    at: str
     drug: str
     volume: str
+    times: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
     on: date
     water: WaterDay | None
-    doses: tuple[DoseNow, ...]
+    doses: tuple[DosesNow, ...]
     tasks: tuple[Task, ...]
     visits: tuple[Appointment, ...]
     at_home: tuple[Appointment, ...]
@@ -64,13 +65,6 @@ class DayOf:
     @property
     def bring(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(each.bring for each in self.visits if each.bring))
-
-
-@dataclass(frozen=True, slots=True)
-class Week:
-    first: date
-    last: date
-    days: tuple[DayOf, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +104,7 @@ def context_of(contents: Contents, stamp: Stamp) -> dict[str, Any]:
     days = [_day(contents, contents.made_on + timedelta(n)) for n in range(DAYS_IN_DETAIL)]
     coming = days_of(each for each in contents.appointments if each.on >= contents.made_on)
     overdue = [each for each in contents.appointments if each.on < contents.made_on]
+    later, months = [day for day in coming if day.on >= contents.made_on + timedelta(DAYS_IN_DETAIL)], months_of(contents)
     topics = {topic.slug: topic for topic in contents.advice}
     return {
         "pack": contents,
@@ -120,8 +115,9 @@ def context_of(contents: Contents, stamp: Stamp) -> dict[str, Any]:
         "days": days,
         "daily": [task for task in contents.tasks if task.every_days == 1],
         "now_and_then": [task for task in contents.tasks if task.every_days > 1],
-        "weeks": weeks_of(contents, coming),
-        "months": months_of(contents),
+        "later": later,
+        "months": months,
+        "is_roomy": sum(len(month.weeks) for month in months) <= FEW_WEEKS and len(later) <= FEW_DAYS,
         "water": water_picture(contents.water) if contents.water else None,
         "doses": [dose_page(each, contents.made_on) for each in contents.medicines],
         "topics": topics,
@@ -129,7 +125,7 @@ def context_of(contents: Contents, stamp: Stamp) -> dict[str, Any]:
         "home": [topics[slug] for slug in ("housing", "feeding_basics") if slug in topics],
         "handling_cautions": [kind for kind in contents.cautions if kind in ("bat", "venom", "bite", "lifting")],
         "changes": [(each, change_in_words(each.what, each.kind, each.was, each.now)) for each in contents.changes],
-        "sheets": log_sheets(days),
+        "sheets": log_sheets([_logged(day) for day in days], has_bandage=contents.has_bandage),
     }
 
 
@@ -161,19 +157,11 @@ def _day(contents: Contents, on: date) -> Day:
     )
 
 
-def _doses_on(medicines: Iterable[Medicine], on: date) -> list[DoseNow]:
-    doses = [DoseNow(d.at, m.drug, m.volume) for m in medicines for d in m.doses if d.on == on]
-    return sorted(doses, key=lambda dose: dose.at)
-
-
-def weeks_of(contents: Contents, coming: Sequence[DayOf]) -> list[Week]:
-    """The weeks, from Monday, after the days in detail; only those with something in them."""
-    first = contents.made_on + timedelta(DAYS_IN_DETAIL)
-    found: dict[date, list[DayOf]] = {}
-    for day in coming:
-        if day.on >= first:
-            found.setdefault(day.on - timedelta(day.on.weekday()), []).append(day)
-    return [Week(monday, monday + timedelta(6), tuple(days)) for monday, days in found.items()]
+def _doses_on(medicines: Iterable[Medicine], on: date) -> Iterator[DosesNow]:
+    for medicine in medicines:
+        times = tuple(dose.at for dose in medicine.doses if dose.on == on)
+        if times:
+            yield DosesNow(medicine.drug, medicine.volume, times)
 
 
 # --- months -------------------------------------------------------------------------------------------------------
@@ -252,11 +240,6 @@ def dose_page(medicine: Medicine, made_on: date) -> DosePage:
 # --- paper logs ---------------------------------------------------------------------------------------------------
 
 
-def log_sheets(days: Sequence[Day]) -> list[LogSheet]:
-    """A sheet a week."""
-    return [log_sheet([_logged(day) for day in days[n : n + 7]]) for n in range(0, len(days), 7)]
-
-
 def _logged(day: Day) -> LoggedDay:
     water = ""
     if day.water:
@@ -265,13 +248,12 @@ def _logged(day: Day) -> LoggedDay:
         day=date_format(day.on, "l"),
         number=date_format(day.on, "j"),
         month=date_format(day.on, "F"),
-        title=date_format(day.on, "l j F Y"),
+        title=date_format(day.on, _("j M")),
         water=water,
-        doses=tuple(f"{dose.at} {dose.drug}" for dose in day.doses),
+        doses=tuple(WIDE_SPACE.join((f"{each.drug} {each.volume}", *each.times)) for each in day.doses),
     )
 
 
 def _most(minutes: int) -> str:
-    if not minutes:
-        return _("none today")
-    return ngettext("at most %(n)d minute", "at most %(n)d minutes", minutes) % {"n": minutes}
+    """What follows the minutes that a hand writes."""
+    return _("of %(minutes)d min") % {"minutes": minutes} if minutes else _("none today")

@@ -106,6 +106,7 @@ def page(request: HttpRequest, patient: Patient, version: int) -> HttpResponse:
         "back_url": reverse("packs:pack", args=[patient.case_number]),
         "file_url": reverse("packs:file", args=[patient.case_number, version]),
         "is_old": _is_old(found),
+        "is_screen": True,
     }
     return show(request, "packs/page.html", context)
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from decimal import Decimal
 from io import BytesIO, StringIO
+from itertools import pairwise
 from urllib.parse import urlsplit
 
 import pytest
@@ -42,7 +43,7 @@ POINTS = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "Letter": (8.5 * 72, 11 * 72
 MARGIN = 15 / 25.4 * 72  # left and right, in points
 MOST_PAGES = 20
 ORDER = [
-    "Dates at a glance", "Calendar", "Day by day", "The weeks after", "Time in water", "Medicines", "Phone now",
+    "Dates at a glance", "Calendar", "The weeks after", "Day by day", "Time in water", "Medicines", "Phone now",
     "Phone today", "Clean and safe", "Home and food", "Emergency sheet", "Log",
 ]  # fmt: skip
 
@@ -92,8 +93,8 @@ def turtle(hospital, vet, carer):
     patient.closures.create(procedure=operation, site="right bridge", closed_on=operation.done_on, material="nylon", count=4)
     patient.weights.create(weighed_at=now(), weight_g=Decimal(612), weighed_by=vet)
     patient.medication_orders.create(
-        drug="meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal("0.5"), weight_g=Decimal(612),
-        dose_mg=Decimal("0.1224"), volume_ml=Decimal("0.24"), syringe_ml=Decimal(1), route="muscle", every_hours=12,
+        drug="meloxicam", dose_per_kg=Decimal("0.2"), strength_per_ml=Decimal("0.5"), weight_g=Decimal(612),
+        dose_amount=Decimal("0.1224"), volume_ml=Decimal("0.24"), syringe_ml=Decimal(1), route="muscle", every_hours=12,
         doses=8, first_dose_at=now(), ordered_by=vet, ordered_at=now(),
     )  # fmt: skip
     make.placement(patient, carer)
@@ -234,7 +235,7 @@ def test_every_picture_is_described(a4):
     figures = [e for e in elements(read(a4)) if e["/S"] == "/Figure"]
     told = [str(e.get("/Alt", "")) for e in figures]
 
-    assert len(figures) == 5  # the code, the bowls, the syringe, two log sheets
+    assert len(figures) == 3  # the code, the bowls, the syringe
     assert all(len(words) > 20 for words in told), told
 
 
@@ -280,6 +281,41 @@ def test_no_text_is_smaller_than_the_twelve_points_of_the_running_foot(pack):
     least = min(height["Page"], height["pack"])
 
     assert {w[3] for w in words if w[7] - w[5] < 0.98 * least} == set()
+
+
+def test_a_hand_can_write_on_every_line_of_the_log_sheets(pack):
+    """Lines 8 mm apart or more, as ruled paper has them (common practice, no source)."""
+    labels = [w for w in words_of(pack.file) if w[3] in ("Ate", "Droppings", "Bandage", "Medicine", "Worries") and w[0] > pack.pages - 3]
+    labels = sorted((w[0], w[5]) for w in labels)
+    steps = [below - above for (page, above), (next_page, below) in pairwise(labels) if page == next_page]
+
+    assert len(labels) == 14 * 3 + 4  # four days have a line for the medicine
+    assert min(steps) >= 8 / 25.4 * 72
+
+
+def test_the_emergency_sheet_is_one_page(pack):
+    """It is pulled out and hung up; the longest one there is has water and a medicine."""
+    (sheet,) = [page for page in pages_of(pack.file) if re.search(r"^Emergency sheet\b", page, re.M) and "pull this page out" in page]
+
+    assert "In water it lists" in sheet
+    assert "Too much medicine" in sheet
+    assert "It has died" in sheet
+
+
+def test_every_day_of_two_weeks_has_its_place_on_a_log_sheet(a4):
+    text = "\n".join(page for page in pages_of(a4.file) if re.search(r"^Log\b", page, re.M))
+
+    assert [text.count(label) for label in ("Ate", "Droppings", "Worries")] == [14, 14, 14]
+    assert text.count("meloxicam 0.24 mL") == 4  # eight doses, twelve hours apart, from nine in the morning on
+    assert text.count("of 30 min") + text.count("none today") >= 1
+
+
+def test_a_heading_is_never_the_last_thing_on_its_page(pack):
+    headings = {"Handling", "Food and water", "Where it lives", "What people can catch", "Keep clean, keep safe", "This is normal"}
+    for page in pages_of(pack.file):
+        lines = [line.strip() for line in page.splitlines() if line.strip()]
+
+        assert not headings & set(lines[-4:])  # the running foot takes two lines, the last but one of the text is no heading
 
 
 @pytest.mark.parametrize("paper", list(POINTS))
