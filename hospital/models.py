@@ -14,7 +14,7 @@ from hospital.admissions.models import (
 )
 from hospital.audit.models import AuditEntry
 from hospital.examinations.models import Examination
-from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
@@ -35,6 +35,7 @@ __all__ = [
     "DoseGiven",
     "Examination",
     "Finder",
+    "FormularyAdoption",
     "Hospital",
     "Identification",
     "Implant",

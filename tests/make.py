@@ -85,8 +85,9 @@ def placement(of: Patient, carer: Carer | None, *, by: Person | None = None, day
 def order(of: Patient, *, by: Person | None = None, **fields) -> MedicationOrder:
     """A course of medicine, once a day for a week from now on, by mouth."""
     wanted = dict(
-        drug="Meloxicam", mg_per_kg=1, mg_per_ml=5, weight_g=800, dose_mg=Decimal("0.8"), volume_ml=Decimal("0.16"), syringe_ml=1,
-        route="mouth", every_hours=24, doses=7, first_dose_at=now(), ordered_by=by or of.admitted_by, ordered_at=now(),
+        drug="Meloxicam", dose_per_kg=1, strength_per_ml=5, weight_g=800, dose_amount=Decimal("0.8"),
+        volume_ml=Decimal("0.16"), syringe_ml=1, route="mouth", every_hours=24, doses=7, first_dose_at=now(),
+        ordered_by=by or of.admitted_by, ordered_at=now(),
     )  # fmt: skip
     return of.medication_orders.create(**wanted | fields)
 

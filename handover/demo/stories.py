@@ -230,20 +230,17 @@ class Story:
         by, first_at = self.cast.people[row["ordered_by"]], self.moment(row["day"], row["time"])
         asked = {k: row[k] for k in ("drug", "route", "every_hours", "doses", "instruction")}
         asked |= {
-            "mg_per_kg": Decimal(row["mg_per_kg"]),
-            "mg_per_ml": Decimal(row["mg_per_ml"]),
+            "dose_per_kg": Decimal(row["mg_per_kg"]),
+            "dose_unit": "mg",
+            "strength_per_ml": Decimal(row["mg_per_ml"]),
+            "strength_unit": "mg",
             "first_dose_at": first_at,
         }
         asked |= {"is_weight_checked": True, "is_warning_read": True, "seen_weight_g": None}
-        second = next(
-            p
-            for p in self.cast.people.values()
-            if (p != by and self._holds(p, Role.NURSE)) or self._holds(p, Role.COORDINATOR)
-        )
-        asked |= {"dose_reason": "As listed in the hospital's own formulary", "checked_by": second}
+        asked |= {"dose_reason": row.get("reason", "As talked over on the ward round")}
         made: list = []
         yield Step(first_at, by, lambda: made.append(medications.order_medication(self.patient, by=by, **asked)))
-        for number in range(row["doses"]):
+        for number in range(0 if row.get("waits") else row["doses"]):  # one that waits for a second vet is not given
             at = datetime.combine(first_at.date(), first_at.time(), self.zone) + timedelta(
                 hours=row["every_hours"] * number
             )

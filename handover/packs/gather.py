@@ -51,12 +51,12 @@ from handover.schedule.watertime import Reason
 from hospital.admissions.models import Patient, Placement
 from hospital.medications.models import MedicationOrder, Route
 from hospital.medications.queries import is_running, orders_of
-from hospital.medications.wording import as_medication, line, parts, tongue
+from hospital.medications.wording import dose_in_words, line, parts, tongue
 from hospital.people.models import away_spans
 from hospital.procedures.vocabulary import name_of as term
 from hospital.procedures.vocabulary import vocabulary
 from hospital.rules.doses import SYRINGES
-from hospital.rules.wording import Part, Unit, body_weight, mass, quantity
+from hospital.rules.wording import Part, Unit, body_weight, drug_name, quantity
 from hospital.sites.models import Hospital, closed_dates
 
 DAYS_IN_DETAIL = 14
@@ -237,14 +237,13 @@ def _medicines(patient: Patient, today: date) -> Iterator[Medicine]:
 
 
 def _medicine(order: MedicationOrder, doses: tuple[Dose, ...]) -> Medicine:
-    given = as_medication(order)
     step = next((each.graduation_ml for each in SYRINGES if each.capacity_ml == order.syringe_ml), None)
     return Medicine(
         order_id=order.pk,
-        drug=order.drug,
+        drug=drug_name(order.drug),
         line=line(order),
         pieces=tuple(Piece(str(part), text, part.is_bold) for part, text in parts(order) if part is not Part.NOTE),
-        dose=mass(given.dose, tongue()),
+        dose=dose_in_words(order),
         volume=quantity(order.volume_ml, Unit.ML, tongue()),
         volume_ml=_decimal(order.volume_ml),
         syringe_ml=_decimal(order.syringe_ml),

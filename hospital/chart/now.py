@@ -118,7 +118,7 @@ def _course(order: MedicationOrder, zone: str, latest_g, now: datetime) -> Cours
 
 def alerts(record: Record, courses: list[Course]) -> list[str]:
     """What somebody must look at, as sentences; the worst first."""
-    return [*_weight_alerts(record), *_course_alerts(record, courses), *_place_alerts(record)]
+    return [*_weight_alerts(record), *_course_alerts(record, courses), *_waiting_alerts(record), *_place_alerts(record)]
 
 
 def _weight_alerts(record: Record) -> Iterator[str]:
@@ -150,6 +150,13 @@ def _course_alerts(record: Record, courses: list[Course]) -> Iterator[str]:
                 )
                 % told
             )
+
+
+def _waiting_alerts(record: Record) -> Iterator[str]:
+    for order in record.unsigned_orders:
+        if order.is_waiting:
+            told = {"drug": order.drug, "who": order.ordered_by}
+            yield _("%(drug)s, ordered by %(who)s, waits for a second vet. It is not in force and not given.") % told
 
 
 def _place_alerts(record: Record) -> Iterator[str]:

@@ -10,7 +10,7 @@ from hospital.admissions.models import Patient, Photo, Placement, Weight
 from hospital.clock import today
 from hospital.examinations.models import Examination
 from hospital.medications.models import DoseGiven, MedicationOrder
-from hospital.medications.queries import orders_of
+from hospital.medications.queries import orders_of, unsigned_orders_of
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.procedures.models import Bandage, Closure, Implant, Milestone, Procedure
 
@@ -29,6 +29,7 @@ class Record:
     milestones: list[Milestone]
     examinations: list[Examination]
     orders: list[MedicationOrder]
+    unsigned_orders: list[MedicationOrder]  # that a second vet has not signed: they wait, or never stood
     doses: list[DoseGiven]
     weights: list[Weight]
     placements: list[Placement]
@@ -50,6 +51,7 @@ def record_of(patient: Patient) -> Record:
         milestones=list(patient.milestones.select_related("recorded_by")),
         examinations=list(patient.examinations.select_related("examined_by")),
         orders=list(orders_of(patient)),
+        unsigned_orders=list(unsigned_orders_of(patient)),
         doses=list(patient.doses_given.select_related("order", "given_by")),
         weights=list(patient.weights.select_related("weighed_by")),
         placements=list(

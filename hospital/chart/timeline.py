@@ -190,19 +190,39 @@ def _examinations(record: Record) -> Iterator[Moment]:
 
 
 def _orders(record: Record) -> Iterator[Moment]:
+    yield from _unsigned_orders(record)
     for order in record.orders:
-        checked = _labelled(_("Dose checked by"), str(order.checked_by or ""))
+        signed = _labelled(_("Countersigned by"), str(order.countersigned_by or ""))
         yield _moment(
             record,
             order.ordered_at,
             _("Ordered: %(drug)s") % {"drug": order.drug},
             "pill",
-            lines=_said(medication_line(order), order.dose_reason, checked),
+            lines=_said(medication_line(order), order.flagged, order.dose_reason, signed),
             by=str(order.ordered_by),
         )
         if order.stopped_on:
             title = _("Stopped: %(drug)s") % {"drug": order.drug}
             yield Moment(order.stopped_on, title, "pill", lines=_said(order.stop_reason))
+
+
+def _unsigned_orders(record: Record) -> Iterator[Moment]:
+    """Orders that wait for a second vet, and those that never stood."""
+    for order in record.unsigned_orders:
+        if order.is_waiting:
+            title = _("Waits for a second vet, not in force: %(drug)s")
+        else:
+            title = _("Never in force, not countersigned: %(drug)s")
+        yield _moment(
+            record,
+            order.ordered_at,
+            title % {"drug": order.drug},
+            "pill",
+            lines=_said(medication_line(order), order.flagged, order.dose_reason, order.stop_reason),
+            by=str(order.ordered_by),
+            url=_url("medications:countersign", record, order.pk) if order.is_waiting else "",
+            url_words=_("Look and decide"),
+        )
 
 
 def _doses(record: Record) -> Iterator[Moment]:

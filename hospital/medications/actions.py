@@ -1,12 +1,13 @@
-"""Order a course, stop it, write down doses."""
+"""Order a course, countersign it, stop it, write down doses."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -14,39 +15,80 @@ from hospital.admissions.days import admitted_on, in_words, locked, refuse_befor
 from hospital.admissions.models import Patient, Weight
 from hospital.clock import now, today
 from hospital.edits import save_edit
-from hospital.medications.dosing import Sheet, excess, sheet, stops, weight_doubt
-from hospital.medications.formulary import Stop
+from hospital.medications.dosing import (
+    Course,
+    Flag,
+    Sheet,
+    flags,
+    judge_for,
+    sheet,
+    stops,
+    weight_doubt,
+    weight_slip,
+)
+from hospital.medications.formulary import Stop, medicine_of
 from hospital.medications.models import DoseGiven, MedicationOrder
-from hospital.medications.queries import clinical_colleagues, recent_weights
+from hospital.medications.queries import Judge, other_vets, recent_weights
+from hospital.medications.wording import tongue
 from hospital.people.models import Person
-from hospital.rules.wording import body_weight
+from hospital.rules.doses import AmountUnit, Asked
+from hospital.rules.formulary import Finding
+from hospital.rules.weights import good_for_days, has_changed
+from hospital.rules.wording import body_weight, error_prone
 
 CLOCKS_MAY_DIFFER = timedelta(minutes=5)
 A_YEAR = timedelta(days=366)
 
 
-def checked_sheet(
-    patient: Patient, *, by: Person, drug: str, route: str, mg_per_kg: Decimal, mg_per_ml: Decimal, every_hours: int,
-    doses: int, first_dose_at: datetime, is_weight_checked: bool, is_warning_read: bool, dose_reason: str,
-    checked_by: Person | None, seen_weight_g: Decimal | None,
-) -> Sheet:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """An order that may be written: its sums, the row that it was judged by, and what spoke against it."""
+
+    sheet: Sheet
+    judge: Judge
+    flags: tuple[Flag, ...]
+
+    @property
+    def needs_countersign(self) -> bool:
+        return any(flag.needs_second_vet for flag in self.flags)
+
+
+def course_of(
+    patient: Patient, *, drug: str, dose_per_kg: Decimal, dose_unit: str, strength_per_ml: Decimal, strength_unit: str, route: str,
+    every_hours: int, doses: int, first_dose_at: datetime, dilution_parts: int = 1, syringe_ml: Decimal | None = None,
+) -> Course:  # fmt: skip
+    """What was asked for, as the sums take it."""
+    asked = Asked(
+        dose_per_kg, AmountUnit(dose_unit), strength_per_ml, AmountUnit(strength_unit), dilution_parts, syringe_ml
+    )
+    first = first_dose_at.astimezone(ZoneInfo(patient.hospital.zone))
+    return Course(drug, asked, route, every_hours, doses, first)
+
+
+def checked_order(
+    patient: Patient, *, by: Person, is_weight_checked: bool, is_warning_read: bool, dose_reason: str,
+    seen_weight_g: Decimal | None, stops_earlier: bool = False, instruction: str = "", **asked,
+) -> Checked:  # fmt: skip
     """Work an order out, or refuse it with a sentence at each field that speaks against it."""
-    warned = _refuse_stops(patient, drug, route)
+    warned = _refuse_stops(patient, asked["drug"], asked["route"])
     recent = recent_weights(patient)
     if not recent:
         raise ValidationError(_("There is no weight yet. Weigh the animal, then order."))
-    first = first_dose_at.astimezone(ZoneInfo(patient.hospital.zone))
-    course = {"every_hours": every_hours, "doses": doses, "first_dose_at": first}
-    worked = sheet(recent[0].weight_g, mg_per_kg=mg_per_kg, mg_per_ml=mg_per_ml, **course)
+    course = course_of(patient, **asked)
+    judge = judge_for(patient, course.drug, course.route)
+    found = flags(patient, course, judge)
+    worked = sheet(course, recent[0].weight_g, judge)
     wrong = {
+        **_misread({"drug": course.drug, "instruction": instruction}),
         **_weight_doubts(patient, recent, is_weight_checked, seen_weight_g),
         **_unread(warned, is_warning_read),
-        **_second_person(patient, by, excess(patient, drug, mg_per_kg), dose_reason, checked_by),
-        **_impossible_start(patient, first.date()),
+        **_unreasoned(found, dose_reason, stops_earlier),
+        **_no_second_vet(patient, by, found),
+        **_impossible_start(patient, course.first_dose_at.date()),
     }
     if wrong:
         raise ValidationError(wrong)
-    return worked
+    return Checked(worked, judge, tuple(found))
 
 
 def _refuse_stops(patient: Patient, drug: str, route: str) -> list[Stop]:
@@ -57,15 +99,29 @@ def _refuse_stops(patient: Patient, drug: str, route: str) -> list[Stop]:
     return warned
 
 
+def _misread(texts: dict[str, str]) -> dict[str, list[str]]:
+    """What people wrote into the line that has been misread as another dose."""
+    sentence = _("“%(piece)s” can be misread. Write instead: %(instead)s.")
+    found = {field: error_prone(text, tongue()) for field, text in texts.items()}
+    return {
+        field: [sentence % {"piece": piece, "instead": instead} for piece, instead in pieces]
+        for field, pieces in found.items()
+        if pieces
+    }
+
+
 def _weight_doubts(
     patient: Patient, recent: list[Weight], is_weight_checked: bool, seen_weight_g: Decimal | None
 ) -> dict[str, str]:
-    """A weight that came in after the page was opened, and one that is old or moved far."""
+    """A weight that came in after the page was opened, one that cannot be, and one that is old or moved far."""
     zone, wrong = patient.hospital.zone, {}
     if seen_weight_g is not None and seen_weight_g != recent[0].weight_g:
         moved = _("The animal was weighed meanwhile: %(weight)s. The dose is worked out anew: look at it, then save.")
         wrong["seen_weight_g"] = moved % {"weight": body_weight(recent[0].weight_g)}
-    if (doubt := weight_doubt(recent, today(zone), zone)) and not is_weight_checked:
+    if slip := weight_slip(recent):
+        return wrong | {NON_FIELD_ERRORS: slip}
+    doubt = weight_doubt(recent, today(zone), zone, good_for_days(patient.species.group.lineage()))
+    if doubt and not is_weight_checked:
         wrong["is_weight_checked"] = f"{doubt} " + _("Weigh it again, or say that this weight is right.")
     return wrong
 
@@ -86,46 +142,110 @@ def _impossible_start(patient: Patient, first_on: date) -> dict[str, str]:
     return {}
 
 
-def _second_person(
-    patient: Patient, by: Person, why: str, dose_reason: str, checked_by: Person | None
-) -> dict[str, str]:
-    """A dose above every listed one needs a reason and a colleague who checked it: a box to tick would be too easy."""
-    if not why:
+def _unreasoned(found: list[Flag], dose_reason: str, stops_earlier: bool) -> dict[str, str]:
+    """What was flagged needs a reason in words: a box to tick would be too easy. An earlier course that is stopped needs none."""
+    open_flags = [flag for flag in found if not (stops_earlier and flag.finding is Finding.SAME_MEDICINE)]
+    if not open_flags or dose_reason.strip():
         return {}
-    wrong = {}
-    if not dose_reason.strip():
-        wrong["dose_reason"] = f"{why} " + _("Correct the dose, or give the reason for it.")
-    if checked_by is None or not clinical_colleagues(patient, by).filter(pk=checked_by.pk).exists():
-        wrong["checked_by"] = _("Name the colleague who checked this dose with you.")
-    return wrong
+    return {"dose_reason": " ".join(flag.sentence for flag in open_flags) + " " + _("Correct the order, or give the reason for it.")}
+
+
+def _no_second_vet(patient: Patient, by: Person, found: list[Flag]) -> dict[str, str]:
+    if not any(flag.needs_second_vet for flag in found) or other_vets(patient, by).exists():
+        return {}
+    return {"dose_per_kg": _("This needs a second vet, and this hospital has none. Choose a dose below that limit.")}
 
 
 @transaction.atomic
-def order_medication(patient: Patient, *, by: Person, instruction: str, **asked) -> MedicationOrder:
-    """Order a course, worked out from the newest weight."""
+def order_medication(
+    patient: Patient, *, by: Person, instruction: str, stops_earlier: bool = False, **asked
+) -> MedicationOrder:
+    """Order a course, worked out from the newest weight. One beyond a hard limit waits until a second vet has signed."""
     patient = locked(patient)
-    worked = checked_sheet(patient, by=by, **asked)
-    kept = {
-        name: asked[name]
-        for name in ("drug", "route", "mg_per_kg", "mg_per_ml", "every_hours", "doses", "first_dose_at")
-    }
-    is_excess = bool(excess(patient, asked["drug"], asked["mg_per_kg"]))
+    checked = checked_order(patient, by=by, instruction=instruction, stops_earlier=stops_earlier, **asked)
+    names = (
+        "drug", "route", "dose_per_kg", "dose_unit", "strength_per_ml", "strength_unit", "dilution_parts", "every_hours", "doses",
+        "first_dose_at",
+    )  # fmt: skip
+    worked = checked.sheet.worked
     order = MedicationOrder(
         patient=patient,
         instruction=instruction,
         ordered_by=by,
         ordered_at=now(),
         weight_g=worked.weight_g,
-        dose_mg=round(worked.drawn.dose_mg, 6),
+        dose_amount=round(worked.dose, 6),
         volume_ml=worked.drawn.volume_ml,
         syringe_ml=worked.drawn.syringe.capacity_ml,
-        dose_reason=asked["dose_reason"] if is_excess else "",
-        checked_by=asked["checked_by"] if is_excess else None,
-        **kept,
+        adoption=checked.judge.adoption,
+        flagged=" ".join(flag.sentence for flag in checked.flags),
+        dose_reason=asked["dose_reason"] if checked.flags else "",
+        needs_countersign=checked.needs_countersign,
+        **_about_the_medicine(asked["drug"], checked.judge),
+        **{name: asked[name] for name in names if name in asked},
     )
     order.full_clean()
     order.save()
+    if stops_earlier and not order.needs_countersign:
+        _stop_earlier(patient, checked.flags)
     return order
+
+
+def _about_the_medicine(drug: str, judge: Judge) -> dict[str, object]:
+    """Kept with the order, so that a later change of the formulary does not change what was ordered."""
+    known = judge.entry or medicine_of(drug)
+    return {
+        "is_controlled": bool(known and known.is_controlled),
+        "discard_days": known.discard_days if known else None,
+    }
+
+
+def _stop_earlier(patient: Patient, found: tuple[Flag, ...]) -> None:
+    """Stop the running courses of the same medicine; one that waits for a second vet is left to them."""
+    earlier = [flag.order_id for flag in found if flag.finding is Finding.SAME_MEDICINE]
+    for other in patient.medication_orders.filter(pk__in=earlier, stopped_on=None):
+        other.stopped_on, other.stop_reason = today(patient.hospital.zone), _("Ordered anew")
+        save_edit(other, seen_version=other.version)
+
+
+@transaction.atomic
+def countersign(order: MedicationOrder, *, by: Person, seen_weight_g: Decimal) -> MedicationOrder:
+    """A second vet signs: from now on the order stands. A first dose that was due meanwhile becomes due now."""
+    patient = locked(order.patient)
+    order.refresh_from_db()
+    _refuse_signature(order, by)
+    recent = recent_weights(patient)
+    if recent[0].weight_g != seen_weight_g:
+        moved = _("The animal was weighed meanwhile: %(weight)s. Look at the dose again, then sign.")
+        raise ValidationError(moved % {"weight": body_weight(recent[0].weight_g)})
+    if has_changed(order.weight_g, recent[0].weight_g):
+        old = _("The dose was worked out for %(then)s; the animal now weighs %(now)s. It must be ordered anew.")
+        told = {"then": body_weight(order.weight_g), "now": body_weight(recent[0].weight_g)}
+        raise ValidationError(old % told)
+    order.countersigned_by, order.countersigned_at = by, now()
+    order.first_dose_at = max(order.first_dose_at, order.countersigned_at)
+    return save_edit(order, seen_version=order.version)
+
+
+def _refuse_signature(order: MedicationOrder, by: Person) -> None:
+    if order.stopped_on:
+        raise ValidationError(_("This order was taken back on %(day)s.") % {"day": in_words(order.stopped_on)})
+    if not order.is_waiting:
+        raise ValidationError(_("This order stands already: nobody needs to sign it."))
+    if by.pk == order.ordered_by_id:
+        raise ValidationError(_("You ordered this yourself. Another vet must sign it."))
+
+
+@transaction.atomic
+def decline(order: MedicationOrder, *, by: Person, reason: str) -> MedicationOrder:
+    """A vet says no to an order that waits, or takes back their own: it never stands."""
+    patient = locked(order.patient)
+    order.refresh_from_db()
+    if not order.is_waiting:
+        raise ValidationError(_("This order does not wait for anybody any more. Look again."))
+    order.stopped_on = today(patient.hospital.zone)
+    order.stop_reason = f"{by}: {reason}"[:250]
+    return save_edit(order, seen_version=order.version)
 
 
 @transaction.atomic
@@ -133,6 +253,8 @@ def stop_medication(order: MedicationOrder, *, stopped_on: date, stop_reason: st
     """Stop a course before its last dose. A second person is told what the first one wrote."""
     patient = locked(order.patient)
     order.refresh_from_db()
+    if order.is_waiting:
+        raise ValidationError(_("This order waits for a second vet: take it back there."))
     if order.stopped_on:
         before = _("This course was already stopped on %(day)s: %(reason)s")
         raise ValidationError(before % {"day": in_words(order.stopped_on), "reason": order.stop_reason})
@@ -169,6 +291,8 @@ def give_dose(
 
 
 def _refuse_dose(patient: Patient, order: MedicationOrder, given_at: datetime) -> None:
+    if order.needs_countersign and order.countersigned_at is None:
+        raise ValidationError(_("A second vet has not signed this order. Nothing may be given."))
     given_on = given_at.astimezone(ZoneInfo(patient.hospital.zone)).date()
     if given_at > now() + CLOCKS_MAY_DIFFER:
         raise ValidationError({"given_at": _("This is in the future. Give the moment at which it happened.")})

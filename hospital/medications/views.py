@@ -1,4 +1,4 @@
-"""Pages for medicines: order, stop, give."""
+"""Pages for medicines: order, countersign, stop, give."""
 
 from __future__ import annotations
 
@@ -11,9 +11,17 @@ from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.medications import actions
-from hospital.medications.forms import DoseForm, OrderForm, StopForm, TakeBackForm, like, prefilled
-from hospital.medications.formulary import proposal_by
-from hospital.medications.queries import orders_of
+from hospital.medications.forms import (
+    CountersignForm,
+    DeclineForm,
+    DoseForm,
+    OrderForm,
+    StopForm,
+    TakeBackForm,
+    like,
+    prefilled,
+)
+from hospital.medications.queries import orders_of, other_vets, recent_weights, shelved, unsigned_orders_of
 from hospital.medications.wording import line, parts
 from hospital.pages import done, show, status_of
 from hospital.people.models import Role
@@ -24,10 +32,15 @@ def order(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Order a course. The dose is worked out while one types, and with the button “Work out”."""
     if "proposal" in request.POST:
         return _with_proposal(request, patient)
+    if "dilute" in request.POST:
+        return _diluted(request, patient)
     if "work_out" in request.POST:
         return _worked_out(request, patient)
     form = OrderForm(request.POST or None, patient=patient, by=request.user, initial=_fresh(request, patient))
     if done(form, actions.order_medication, patient, by=request.user):
+        if form.result.is_waiting:
+            messages.warning(request, _("A second vet must sign this order before it stands. Nothing is given until then."))
+            return redirect("medications:countersign", patient.case_number, form.result.pk)
         messages.success(request, _("Ordered: %(line)s") % {"line": line(form.result)})
         return redirect("chart:patient", patient.case_number)
     return _show_order(request, patient, form, status=status_of(form))
@@ -41,12 +54,21 @@ def _fresh(request: HttpRequest, patient: Patient) -> dict:
 
 
 def _with_proposal(request: HttpRequest, patient: Patient) -> HttpResponse:
-    """The page with a published proposal's figures put in, and the rest as typed."""
+    """The page with the figures of a row put in, and the rest as typed."""
     typed = request.POST.dict()
-    proposal = proposal_by(typed["proposal"], patient.species.group.lineage())
-    form = OrderForm(
-        patient=patient, by=request.user, initial=typed | (prefilled(proposal) if proposal else {})
-    )
+    found = shelved(patient.hospital, typed["proposal"])
+    fits = found and found.entry.group in patient.species.group.lineage()
+    form = OrderForm(patient=patient, by=request.user, initial=typed | (prefilled(found.entry) if fits else {}))
+    return _show_order(request, patient, form)
+
+
+def _diluted(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """The page with the proposed dilution put in and worked out; nothing is saved."""
+    typed = request.POST.copy()
+    typed["dilution_parts"] = typed["dilute"]
+    form = OrderForm(typed, patient=patient, by=request.user)
+    form.is_valid()
+    form.errors.clear()
     return _show_order(request, patient, form)
 
 
@@ -69,6 +91,44 @@ def _show_order(
 ) -> HttpResponse:
     context = {"patient": patient, "form": form}
     return show(request, "medications/order.html", context, part=part, status=status)
+
+
+@for_patient(Role.VET)
+def countersign(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
+    """An order that waits for a second vet: why, the sum, and the two answers."""
+    order = get_object_or_404(unsigned_orders_of(patient), pk=order_id)
+    form = CountersignForm(request.POST or None, initial=_seen(patient))
+    if done(form, actions.countersign, order, by=request.user):
+        messages.success(request, _("Signed. The order stands: %(line)s") % {"line": line(form.result)})
+        return redirect("chart:patient", patient.case_number)
+    return _show_countersign(request, patient, order, form, DeclineForm(), status_of(form))
+
+
+@for_patient(Role.VET)
+def decline(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
+    """A no to an order that waits; whoever ordered it takes it back here."""
+    order = get_object_or_404(unsigned_orders_of(patient), pk=order_id)
+    form = DeclineForm(request.POST or None)
+    if done(form, actions.decline, order, by=request.user):
+        messages.success(request, _("It will not be given: %(drug)s.") % {"drug": order.drug})
+        return redirect("chart:patient", patient.case_number)
+    return _show_countersign(request, patient, order, CountersignForm(initial=_seen(patient)), form, status_of(form))
+
+
+def _seen(patient: Patient) -> dict:
+    newest = next(iter(recent_weights(patient)), None)
+    return {"seen_weight_g": newest.weight_g if newest else None}
+
+
+def _show_countersign(request, patient, order, form, decline_form, status: int) -> HttpResponse:
+    is_own = order.ordered_by_id == request.user.pk
+    context = {
+        "patient": patient, "order": order, "parts": parts(order), "form": form, "decline_form": decline_form, "is_own": is_own,
+        "newest": next(iter(recent_weights(patient)), None), "signers": other_vets(patient, order.ordered_by) if is_own else [],
+    }  # fmt: skip
+    return show(
+        request, "medications/countersign.html", context, part="medications/_countersign.html", status=status
+    )
 
 
 @for_patient(Role.VET)

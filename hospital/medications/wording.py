@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
 from django.utils.translation import gettext
 
 from hospital.medications.models import MedicationOrder
-from hospital.rules.wording import Medication, Part, Route, Tongue, medication_line, medication_parts
+from hospital.rules.wording import Medication, Part, Route, Tongue, Unit, drug_amount, medication_line, medication_parts, readable
 
 
 def tongue() -> Tongue:
@@ -15,23 +13,27 @@ def tongue() -> Tongue:
     return Tongue(say=gettext)
 
 
-def readable_mg(dose_mg: Decimal) -> Decimal:
-    """A dose to four significant digits: for reading only."""
-    return round(dose_mg, 3 - dose_mg.adjusted())
-
-
 def as_medication(order: MedicationOrder) -> Medication:
-    """What the line says: the dose as ordered, the volume to the syringe's mark."""
+    """What the line says: the dose as ordered, to four significant digits; the volume to the syringe's mark."""
     return Medication(
         drug=order.drug,
-        dose=readable_mg(order.dose_mg),
+        dose=readable(order.dose_amount),
+        dose_unit=Unit(order.dose_unit),
         route=Route(order.route),
         every_hours=order.every_hours,
         doses=order.doses,
-        strength_per_ml=order.mg_per_ml,
+        strength_per_ml=order.strength_per_ml,
+        strength_unit=Unit(order.strength_unit),
+        dilution_parts=order.dilution_parts,
         volume_ml=order.volume_ml,
+        discard_days=order.discard_days,
         note=order.instruction,
     )
+
+
+def dose_in_words(order: MedicationOrder) -> str:
+    """The dose alone: "162.4 micrograms", "4 units"."""
+    return drug_amount(readable(order.dose_amount), Unit(order.dose_unit), tongue())
 
 
 def line(order: MedicationOrder) -> str:

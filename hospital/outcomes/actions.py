@@ -103,9 +103,9 @@ def _end_placement(patient: Patient, on: date) -> None:
 
 
 def _stop_courses(patient: Patient, outcome: Outcome) -> None:
-    """Stop what would still be given; a course that ended by itself is left as it was."""
+    """Stop what would still be given, or waits for a second vet; a course that ended by itself is left as it was."""
     zone = patient.hospital.zone
-    for order in patient.medication_orders.filter(stopped_on=None):
+    for order in patient.medication_orders(manager="written").filter(stopped_on=None):
         if last_dose_at(order, zone).date() < outcome.happened_on:
             continue
         order.stopped_on, order.stop_reason = outcome.happened_on, outcome.get_kind_display()

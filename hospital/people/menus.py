@@ -19,6 +19,7 @@ ENTRIES = [
     (_("Release"), "releases:candidates", STAFF),
     (_("Closed cases"), "admissions:closed", STAFF),
     (_("Protocols"), "protocols:library", CLINICAL | {Role.COORDINATOR}),
+    (_("Formulary"), "formulary:groups", CLINICAL | {Role.COORDINATOR}),
     (_("Hospital"), "sites:hospital", STAFF),
 ]
 

@@ -1,8 +1,8 @@
 """Dose arithmetic in decimals: unrounded all the way, rounded once at the end to what the syringe can show.
 
 It checks sums, never judgement: a dose is a proposal until a licensed vet has signed it. Every function
-refuses floats, because a binary fraction of a dose is a wrong dose. Where a name says mg, the same sum
-serves units (IU): amount in, amount out, as long as dose and strength are in the same unit.
+refuses floats, because a binary fraction of a dose is a wrong dose. Amounts are in whatever the bottle counts:
+mass, or units (IU). `worked` brings a dose into the unit of the strength; the plainer sums take both in one unit.
 """
 
 from __future__ import annotations
@@ -18,17 +18,35 @@ DILUTIONS = (2, 5, 10, 20, 50, 100, 200, 500, 1000)
 HOURS_A_DAY = 24
 
 
-class Mass(StrEnum):
+class AmountUnit(StrEnum):
+    """What an amount of a medicine is counted in. Units (IU) measure effect: no sum turns them into a mass."""
+
     MICROGRAM = "microgram"
     MG = "mg"
     G = "g"
+    UNIT = "unit"
 
 
-_MICROGRAMS_IN = {Mass.MICROGRAM: Decimal(1), Mass.MG: Decimal(1000), Mass.G: Decimal(1000000)}
+_MICROGRAMS_IN = {AmountUnit.MICROGRAM: Decimal(1), AmountUnit.MG: Decimal(1000), AmountUnit.G: Decimal(1000000)}
 
 
 class DoseRefused(ValueError):
     """A dose that must not be given as asked; the message is a sentence for the person who asked."""
+
+
+class UnitsDiffer(DoseRefused):
+    """An amount in units beside one in mass."""
+
+
+class DoesNotFit(DoseRefused):
+    """More than the syringe holds: the largest there is, or the one that was chosen."""
+
+    def __init__(self, volume_ml: Decimal, capacity_ml: Decimal) -> None:
+        super().__init__(
+            f"{_plain(volume_ml)} mL is more than the largest syringe holds ({_plain(capacity_ml)} mL):"
+            " check weight and strength, or order it as an infusion."
+        )
+        self.volume_ml, self.capacity_ml = volume_ml, capacity_ml
 
 
 def _amount(name: str, value: Decimal, *, zero: bool = False) -> Decimal:
@@ -76,7 +94,7 @@ class Dilution:
     """
 
     parts: int
-    mg_per_ml: Decimal
+    per_ml: Decimal
     volume_ml: Decimal
     syringe: Syringe
 
@@ -86,9 +104,9 @@ class TooCoarse(DoseRefused):
     would do.
     """
 
-    def __init__(self, message: str, dilution: Dilution | None) -> None:
+    def __init__(self, message: str, volume_ml: Decimal, dilution: Dilution | None) -> None:
         super().__init__(message)
-        self.dilution = dilution
+        self.volume_ml, self.dilution = volume_ml, dilution
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,21 +116,27 @@ class DrawUp:
     `rounding_error_percent` is signed: above 0, more than the exact dose is given.
     """
 
-    dose_mg: Decimal
-    mg_per_ml: Decimal
+    dose: Decimal  # exact, in the unit of the strength
+    per_ml: Decimal
     exact_ml: Decimal
     volume_ml: Decimal
     syringe: Syringe
     rounding_error_percent: Decimal
 
     @property
-    def given_mg(self) -> Decimal:
-        return self.volume_ml * self.mg_per_ml
+    def given(self) -> Decimal:
+        """What the volume at the mark holds, in the unit of the strength."""
+        return self.volume_ml * self.per_ml
 
 
-def converted(amount: Decimal, unit: Mass, to: Mass) -> Decimal:
-    """An amount in another unit of mass."""
-    return _amount("amount", amount) * _MICROGRAMS_IN[unit] / _MICROGRAMS_IN[to]
+def converted(amount: Decimal, unit: AmountUnit, to: AmountUnit) -> Decimal:
+    """An amount in another unit of mass. Raises UnitsDiffer between mass and units (IU)."""
+    value = _amount("amount", amount)
+    if unit is to:
+        return value
+    if AmountUnit.UNIT in (unit, to):
+        raise UnitsDiffer("Units cannot be worked into mg, nor mg into units: give dose and strength alike.")
+    return value * _MICROGRAMS_IN[unit] / _MICROGRAMS_IN[to]
 
 
 def to_step(value: Decimal, step: Decimal, rounding: str = ROUND_HALF_UP) -> Decimal:
@@ -126,9 +150,9 @@ def truncated(value: Decimal, step: Decimal) -> Decimal:
     return to_step(value, step, ROUND_DOWN)
 
 
-def dose_mg(weight_g: Decimal, mg_per_kg: Decimal) -> Decimal:
-    """The dose of an animal, unrounded."""
-    return _amount("weight_g", weight_g) * _amount("mg_per_kg", mg_per_kg) / 1000
+def dose_for(weight_g: Decimal, per_kg: Decimal) -> Decimal:
+    """The dose of an animal, unrounded, in whatever `per_kg` counts."""
+    return _amount("weight_g", weight_g) * _amount("per_kg", per_kg) / 1000
 
 
 def mg_per_ml_of_percent(percent: Decimal) -> Decimal:
@@ -136,57 +160,116 @@ def mg_per_ml_of_percent(percent: Decimal) -> Decimal:
     return _amount("percent", percent) * 10
 
 
-def exact_ml(dose_mg: Decimal, strength_mg: Decimal, per_ml: Decimal = Decimal(1)) -> Decimal:
-    """The volume that holds a dose, unrounded, from a strength of so many mg in so many mL."""
-    return _amount("dose_mg", dose_mg) * _amount("per_ml", per_ml) / _amount("strength_mg", strength_mg)
+def exact_ml(dose: Decimal, strength: Decimal, in_ml: Decimal = Decimal(1)) -> Decimal:
+    """The volume that holds a dose, unrounded, from a strength of so much in so many mL; both in one unit."""
+    return _amount("dose", dose) * _amount("in_ml", in_ml) / _amount("strength", strength)
 
 
-def volume_ml(weight_g: Decimal, mg_per_kg: Decimal, mg_per_ml: Decimal, step_ml: Decimal) -> Decimal:
+def volume_ml(weight_g: Decimal, per_kg: Decimal, per_ml: Decimal, step_ml: Decimal) -> Decimal:
     """The volume for an animal, rounded once, at the end, to the nearest step; halves go up."""
-    return to_step(exact_ml(dose_mg(weight_g, mg_per_kg), mg_per_ml), step_ml)
+    return to_step(exact_ml(dose_for(weight_g, per_kg), per_ml), step_ml)
 
 
 def draw_up(
-    dose_mg: Decimal,
-    mg_per_ml: Decimal,
+    dose: Decimal,
+    per_ml: Decimal,
     *,
-    max_dose_mg: Decimal | None = None,
+    most: Decimal | None = None,
     syringes: Sequence[Syringe] = SYRINGES,
 ) -> DrawUp:
-    """The smallest syringe that holds a dose, and the mark to draw up to: the nearest, but never above
-    `max_dose_mg`.
+    """The smallest of the syringes that holds a dose, and the mark to draw up to: the nearest, but never above `most`.
 
-    Raises DoseRefused above the maximum or the largest syringe, and TooCoarse, with a proposal of dilution,
-    when rounding to the mark would change the dose by more than 10 %.
+    Dose, strength and `most` are in one unit. Raises DoseRefused above the maximum, DoesNotFit above the largest
+    syringe, and TooCoarse, with a proposal of dilution, when rounding to the mark would change the dose by more than 10 %.
     """
-    volume = exact_ml(dose_mg, mg_per_ml)
-    if max_dose_mg is not None and dose_mg > _amount("max_dose_mg", max_dose_mg):
-        raise DoseRefused(f"{_plain(dose_mg)} mg is above the stated maximum of {_plain(max_dose_mg)} mg.")
+    volume = exact_ml(dose, per_ml)
+    if most is not None and dose > _amount("most", most):
+        raise DoseRefused(f"{_plain(dose)} is above the stated maximum of {_plain(most)}.")
     syringe = _smallest_that_holds(volume, syringes)
     rounded_ml = to_step(volume, syringe.graduation_ml)
-    if max_dose_mg is not None and rounded_ml * mg_per_ml > max_dose_mg:
+    if most is not None and rounded_ml * per_ml > most:
         rounded_ml = to_step(volume, syringe.graduation_ml, ROUND_FLOOR)
-    if abs(rounded_ml * mg_per_ml - dose_mg) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * dose_mg:
-        raise _too_coarse(volume, mg_per_ml, syringe, syringes)
-    error_percent = (rounded_ml * mg_per_ml - dose_mg) * 100 / dose_mg
-    return DrawUp(dose_mg, mg_per_ml, volume, rounded_ml, syringe, error_percent)
+    if abs(rounded_ml * per_ml - dose) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * dose:
+        raise _too_coarse(volume, per_ml, syringe, syringes)
+    error_percent = (rounded_ml * per_ml - dose) * 100 / dose
+    return DrawUp(dose, per_ml, volume, rounded_ml, syringe, error_percent)
 
 
-def diluted_mg_per_ml(mg_per_ml: Decimal, take_ml: Decimal, add_ml: Decimal) -> Decimal:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a vet asks for: a dose per kg, the strength on the bottle, and how it is to be drawn up.
+
+    `dilution_parts`: one part of the bottle in so many parts altogether, 1 for undiluted. `syringe_ml`: the capacity of
+    the chosen syringe of SYRINGES; None for the smallest that holds the dose.
+    """
+
+    dose_per_kg: Decimal
+    dose_unit: AmountUnit
+    strength_per_ml: Decimal
+    strength_unit: AmountUnit
+    dilution_parts: int = 1
+    syringe_ml: Decimal | None = None
+
+    def __post_init__(self) -> None:
+        _amount("dose_per_kg", self.dose_per_kg)
+        _amount("strength_per_ml", self.strength_per_ml)
+        if isinstance(self.dilution_parts, bool) or self.dilution_parts < 1:
+            raise ValueError(f"A dilution has at least one part, not {self.dilution_parts}.")
+        if self.syringe_ml is not None and syringe_of(self.syringe_ml) is None:
+            raise ValueError(f"There is no syringe of {self.syringe_ml} mL in the list.")
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """One dose, worked out. `dose` is exact, in the unit that it was asked in; volumes are of what is drawn up."""
+
+    weight_g: Decimal
+    dose: Decimal
+    drawn: DrawUp
+    stock_ml: Decimal  # out of the undiluted bottle, for one dose
+
+
+def worked(asked: Asked, weight_g: Decimal, *, most_per_kg: Decimal | None = None) -> Worked:
+    """The dose for an animal, and the mark to draw up to. The order and the dose calculator both ask here.
+
+    `most_per_kg`, in the unit of the dose, is what rounding must never pass; it is no limit for the dose itself.
+    Raises what `draw_up` and `converted` raise.
+    """
+    dose = dose_for(weight_g, asked.dose_per_kg)
+    in_strength = converted(dose, asked.dose_unit, asked.strength_unit)
+    most = None
+    if most_per_kg is not None and most_per_kg >= asked.dose_per_kg:
+        most = converted(dose_for(weight_g, most_per_kg), asked.dose_unit, asked.strength_unit)
+    chosen = syringe_of(asked.syringe_ml) if asked.syringe_ml is not None else None
+    drawn = draw_up(
+        in_strength,
+        asked.strength_per_ml / asked.dilution_parts,
+        most=most,
+        syringes=(chosen,) if chosen else SYRINGES,
+    )
+    return Worked(weight_g, dose, drawn, drawn.volume_ml / asked.dilution_parts)
+
+
+def syringe_of(capacity_ml: Decimal) -> Syringe | None:
+    """The syringe of the list that holds so much; None when there is none."""
+    return next((each for each in SYRINGES if each.capacity_ml == capacity_ml), None)
+
+
+def diluted_per_ml(per_ml: Decimal, take_ml: Decimal, add_ml: Decimal) -> Decimal:
     """The strength after adding a diluent to a volume of drug; the final volume is both together."""
     whole_ml = _amount("take_ml", take_ml) + _amount("add_ml", add_ml, zero=True)
-    return _amount("mg_per_ml", mg_per_ml) * take_ml / whole_ml
+    return _amount("per_ml", per_ml) * take_ml / whole_ml
 
 
-def tablets_per_dose(dose_mg: Decimal, tablet_mg: Decimal, smallest_part: Decimal = Decimal("0.5")) -> Decimal:
+def tablets_per_dose(dose: Decimal, per_tablet: Decimal, smallest_part: Decimal = Decimal("0.5")) -> Decimal:
     """Tablets for a dose, to the nearest part that they can be cut into (1 for capsules).
 
     Raises DoseRefused when that changes the dose by more than 10 %.
     """
-    exact = _amount("dose_mg", dose_mg) / _amount("tablet_mg", tablet_mg)
+    exact = _amount("dose", dose) / _amount("per_tablet", per_tablet)
     tablets = to_step(exact, smallest_part)
-    if abs(tablets * tablet_mg - dose_mg) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * dose_mg:
-        raise DoseRefused(f"{_plain(dose_mg)} mg cannot be made up within 10 % from tablets of {_plain(tablet_mg)} mg.")
+    if abs(tablets * per_tablet - dose) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * dose:
+        raise DoseRefused(f"A dose of {_plain(dose)} cannot be made up within 10 % from tablets of {_plain(per_tablet)}.")
     return tablets
 
 
@@ -228,27 +311,25 @@ def _smallest_that_holds(volume: Decimal, syringes: Sequence[Syringe]) -> Syring
     for syringe in by_size:
         if volume <= syringe.capacity_ml:
             return syringe
-    raise DoseRefused(
-        f"{_plain(volume)} mL is more than the largest syringe holds ({_plain(by_size[-1].capacity_ml)} mL):"
-        " check weight and strength, or order it as an infusion."
-    )
+    raise DoesNotFit(volume, by_size[-1].capacity_ml)
 
 
-def _too_coarse(volume: Decimal, mg_per_ml: Decimal, syringe: Syringe, syringes: Sequence[Syringe]) -> TooCoarse:
+def _too_coarse(volume: Decimal, per_ml: Decimal, syringe: Syringe, syringes: Sequence[Syringe]) -> TooCoarse:
     return TooCoarse(
         f"{_plain(volume)} mL cannot be drawn up within 10 % with marks"
         f" {_plain(syringe.graduation_ml)} mL apart: dilute it, or use a weaker solution.",
-        _proposed_dilution(volume, mg_per_ml, syringes),
+        volume,
+        _proposed_dilution(volume, per_ml, syringes),
     )
 
 
-def _proposed_dilution(volume: Decimal, mg_per_ml: Decimal, syringes: Sequence[Syringe]) -> Dilution | None:
+def _proposed_dilution(volume: Decimal, per_ml: Decimal, syringes: Sequence[Syringe]) -> Dilution | None:
     """The least dilution that fills at least ten marks of the syringe that it needs."""
     by_size = sorted(syringes, key=lambda syringe: syringe.capacity_ml)
     for parts in DILUTIONS:
         syringe = next((each for each in by_size if volume * parts <= each.capacity_ml), None)
         if syringe and volume * parts >= LEAST_STEPS_AFTER_DILUTION * syringe.graduation_ml:
-            return Dilution(parts, mg_per_ml / parts, to_step(volume * parts, syringe.graduation_ml), syringe)
+            return Dilution(parts, per_ml / parts, to_step(volume * parts, syringe.graduation_ml), syringe)
     return None
 
 

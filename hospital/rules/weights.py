@@ -85,6 +85,26 @@ ALARMS = (
 )
 
 
+# For how many days a dose may be worked from a weight before somebody says that it is still right: the longest interval
+# between weighings that is usual for the group, at least three days. Common practice, no source.
+GOOD_FOR_DAYS = {
+    "animal": 14,
+    "bird": 3,
+    "bat": 3,
+    "hedgehog": 3,
+    "small-mammal": 3,
+    "mammal": 7,
+    "chelonian": 14,
+    "lizard": 14,
+    "snake": 30,
+    "crocodilian": 30,
+    "amphibian": 7,
+}
+
+# A slip of the decimal point is tenfold; nothing that lives changes fivefold between two weighings. Common practice, no source.
+SLIP_TIMES = 5
+
+
 @dataclass(frozen=True, slots=True)
 class Standing:
     """How the newest weight stands: the call it asks for, and the fall that decided it (0: none)."""
@@ -123,6 +143,21 @@ def has_changed(from_g: Decimal, to_g: Decimal, share_percent: Decimal = Decimal
 def is_stale(weighed_on: date, today: date, days: int) -> bool:
     """Whether a weight is older than so many days."""
     return (today - weighed_on).days > days
+
+
+def good_for_days(lineage: Sequence[str]) -> int:
+    """For how many days a weight may be dosed from, by the nearest group of a lineage (nearest first)."""
+    return next((GOOD_FOR_DAYS[group] for group in lineage if group in GOOD_FOR_DAYS), GOOD_FOR_DAYS["animal"])
+
+
+def is_slip(newest_g: Decimal, earlier_g: Sequence[Decimal]) -> bool:
+    """Whether no earlier weight comes near the newest one: five times as much or more, or a fifth or less, of each.
+
+    So a slip stands until the animal is weighed again: a second weighing that agrees with the first one is believed.
+    """
+    return bool(earlier_g) and all(
+        max(newest_g, before_g) >= SLIP_TIMES * min(newest_g, before_g) for before_g in earlier_g
+    )
 
 
 def alarm_for(lineage: Sequence[str], alarms: Sequence[WeightAlarm] = ALARMS) -> WeightAlarm:

@@ -8,6 +8,7 @@ them into another language and brings its own decimal mark.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, time
@@ -126,6 +127,26 @@ def mass(mg: Decimal, tongue: Tongue = ENGLISH) -> str:
     return quantity(mg, Unit.MG, tongue)
 
 
+def readable(amount: Decimal) -> Decimal:
+    """An amount to four significant digits: for reading only, never the start of another sum."""
+    return amount if not amount else round(amount, 3 - amount.adjusted())
+
+
+def drug_amount(amount: Decimal, unit: Unit, tongue: Tongue = ENGLISH) -> str:
+    """An amount of drug: a mass in the unit that needs fewest decimals, or units in full."""
+    if unit is Unit.UNIT:
+        return quantity(amount, unit, tongue)
+    return mass(amount * _MG_IN[unit], tongue)
+
+
+_MG_IN = {Unit.MICROGRAM: Decimal("0.001"), Unit.MG: Decimal(1), Unit.G: Decimal(1000)}
+
+
+def strength(per_ml: Decimal, unit: Unit, tongue: Tongue = ENGLISH) -> str:
+    """Amount per mL, in the very unit of the bottle, so that the two can be compared; never a ratio, never a slash."""
+    return _labelled(gettext_noop("%(amount)s per mL"), quantity(per_ml, unit, tongue), tongue)
+
+
 def body_weight(weight_g: Decimal, tongue: Tongue = ENGLISH) -> str:
     """An animal's weight: grams, and kilograms from 10 kg on."""
     if weight_g >= 10000:
@@ -214,6 +235,51 @@ def stated(text: str | None, tongue: Tongue = ENGLISH) -> str:
     return text if text and text.strip() else tongue.say(NOT_RECORDED)
 
 
+# Pieces that free text may not bring into a medication line, what to write instead, and why they are here: ISMP's list of
+# error-prone abbreviations, symbols and dose designations. Words that every animal nurse writes (SC, IM) are left alone.
+_ERROR_PRONE = (
+    (r"(?i:\bmcg\b)|[µμ]g", gettext_noop("micrograms")),
+    (r"\b(?:I\.?U\.?|i\.?u\.?)(?!\w)|(?<=\d)\s?[Uu]\b", gettext_noop("units")),
+    (r"(?i:\bcc\b)", gettext_noop("mL")),
+    (r"(?i:\bq\.?o\.?d\b\.?|\beod\b)", gettext_noop("every 2 days")),
+    (r"\b(?:qd|QD|q\.d|sid|SID|s\.i\.d|od|OD|o\.d)\b\.?", gettext_noop("once a day")),
+    (r"\b(?:bid|BID|b\.i\.d)\b\.?", gettext_noop("every 12 hours")),
+    (r"\b(?:tid|TID|t\.i\.d)\b\.?", gettext_noop("every 8 hours")),
+    (r"\b(?:qid|QID|q\.i\.d)\b\.?", gettext_noop("every 6 hours")),
+    (r"(?i:\bq\s?\d+\s?h\b)", gettext_noop("every … hours")),
+    (r"\d+\.\d*0(?!\d)", gettext_noop("no zero at the end after a point: 5, not 5 point 0")),
+    (r"(?<!\d)\.\d", gettext_noop("a zero before the point: 0.5")),
+    (r"\d\s?/\s?\d|[½¼¾]", gettext_noop("fractions in words: half, a quarter")),
+    (r"(?i:\b(?:mg|g|micrograms?|units?)\s?/\s?(?:kg|ml)\b)", gettext_noop("“per” in place of the stroke")),
+    (r"@", gettext_noop("at")),
+    (r"[<>]", gettext_noop("“less than” or “more than”")),
+    (r"\+", gettext_noop("and")),
+)
+
+
+def error_prone(text: str, tongue: Tongue = ENGLISH) -> list[tuple[str, str]]:
+    """Pieces of a free text that have been misread as another dose, each with what to write instead."""
+    found = ((re.search(pattern, text), instead) for pattern, instead in _ERROR_PRONE)
+    return [(piece.group().strip(), tongue.say(instead)) for piece, instead in found if piece]
+
+
+# Letters that tell two names apart, for the place where names are picked and nowhere else (a medication line is lower case):
+# lists of look-alike names by ISMP and FDA, from memory.
+TALL_MAN = {"ceftazidime": "cefTAZidime", "hydromorphone": "HYDROmorphone", "tramadol": "traMADol"}
+
+
+def drug_name(name: str) -> str:
+    """A generic name as a line shows it: in full and lower case; short forms such as "B12" keep their capitals."""
+    return " ".join(_lower(word) for word in name.split())
+
+
+def _lower(word: str) -> str:
+    letters = re.sub(r"[^A-Za-z]", "", word)
+    is_shouted = letters.isupper() and len(letters) > 4 and not any(c.isdigit() for c in word)
+    is_name = len(letters) > 2 and word[:1].isupper() and word[1:] == word[1:].lower()
+    return word.lower() if is_shouted or is_name else word
+
+
 class Part(StrEnum):
     """What a piece of a medication line is. The drug and the dose are shown bold; no piece is parted from
     its label.
@@ -222,11 +288,13 @@ class Part(StrEnum):
     DRUG = "drug"
     BRAND = "brand"
     STRENGTH = "strength"
+    DILUTION = "dilution"
     DOSE = "dose"
     AMOUNT = "amount"
     ROUTE = "route"
     EVERY = "every"
     COURSE = "course"
+    KEEPING = "keeping"
     NOTE = "note"
 
     @property
@@ -236,9 +304,10 @@ class Part(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Medication:
-    """What a medication line says. Doses and strengths are in mg, or in units when `is_in_units`.
+    """What a medication line says. The strength is in the unit of the bottle, before any dilution.
 
     Exactly one of `volume_ml` (to draw up) and `tablet_count` is given. `doses` None: until further word.
+    `dilution_parts`: one part of the bottle in so many parts altogether. `discard_days`: after opening; None says nothing.
     """
 
     drug: str
@@ -246,12 +315,15 @@ class Medication:
     route: Route
     every_hours: int
     doses: int | None
+    dose_unit: Unit = Unit.MG
+    strength_unit: Unit = Unit.MG
     strength_per_ml: Decimal | None = None
     volume_ml: Decimal | None = None
     strength_per_tablet: Decimal | None = None
     tablet_count: Decimal | None = None
     brand: str = ""
-    is_in_units: bool = False
+    dilution_parts: int = 1
+    discard_days: int | None = None
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -259,6 +331,8 @@ class Medication:
             raise ValueError("A dose is either drawn up or given in tablets: state one of them.")
         if not self.drug.strip():
             raise ValueError("A medication line needs the name of the drug.")
+        if (self.dose_unit is Unit.UNIT) != (self.strength_unit is Unit.UNIT):
+            raise ValueError("Dose and strength are both in units, or both in mass.")
 
 
 def medication_parts(given: Medication, tongue: Tongue = ENGLISH) -> tuple[tuple[Part, str], ...]:
@@ -266,17 +340,19 @@ def medication_parts(given: Medication, tongue: Tongue = ENGLISH) -> tuple[tuple
     often, course.
     """
     pieces = (
-        (Part.DRUG, given.drug.strip()),
+        (Part.DRUG, drug_name(given.drug)),
         (Part.BRAND, f"({given.brand.strip().upper()})" if given.brand.strip() else ""),
         (Part.STRENGTH, _strength(given, tongue)),
+        (Part.DILUTION, _dilution(given, tongue)),
         (
             Part.DOSE,
-            _labelled(gettext_noop("DOSE %(amount)s"), _drug_amount(given.dose, given, tongue), tongue),
+            _labelled(gettext_noop("DOSE %(amount)s"), drug_amount(given.dose, given.dose_unit, tongue), tongue),
         ),
         (Part.AMOUNT, _amount(given, tongue)),
         (Part.ROUTE, tongue.say(ROUTES[given.route])),
         (Part.EVERY, "" if given.doses == 1 else every(given.every_hours, tongue)),
         (Part.COURSE, _course(given, tongue)),
+        (Part.KEEPING, discard_after(given.discard_days, tongue) if given.discard_days is not None else ""),
         (Part.NOTE, given.note.strip()),
     )
     return tuple((part, text) for part, text in pieces if text)
@@ -291,23 +367,36 @@ def medication_line(given: Medication, tongue: Tongue = ENGLISH) -> str:
     return line
 
 
-def _drug_amount(amount: Decimal, given: Medication, tongue: Tongue) -> str:
-    return quantity(amount, Unit.UNIT, tongue) if given.is_in_units else mass(amount, tongue)
-
-
 def _labelled(text: str, amount: str, tongue: Tongue) -> str:
     return (tongue.say(text) % {"amount": amount}).replace(" ", NBSP)
 
 
 def _strength(given: Medication, tongue: Tongue) -> str:
-    """Amount per mL or per tablet; never a ratio, never a slash."""
     if given.strength_per_ml is not None:
-        text, amount = gettext_noop("%(amount)s per mL"), given.strength_per_ml
-    elif given.strength_per_tablet is not None:
-        text, amount = gettext_noop("tablets of %(amount)s"), given.strength_per_tablet
-    else:
+        return strength(given.strength_per_ml, given.strength_unit, tongue)
+    if given.strength_per_tablet is not None:
+        amount = quantity(given.strength_per_tablet, given.strength_unit, tongue)
+        return _labelled(gettext_noop("tablets of %(amount)s"), amount, tongue)
+    return ""
+
+
+def _dilution(given: Medication, tongue: Tongue) -> str:
+    """How the bottle is made weaker, and the strength that is then drawn up."""
+    if given.dilution_parts == 1:
         return ""
-    return _labelled(text, _drug_amount(amount, given, tongue), tongue)
+    text = _labelled(
+        gettext_noop("diluted 1 part to %(amount)s parts in all"), number(given.dilution_parts, tongue), tongue
+    )
+    if given.strength_per_ml is None:
+        return text
+    return f"{text}, {strength(readable(given.strength_per_ml / given.dilution_parts), given.strength_unit, tongue)}"
+
+
+def discard_after(days: int | None, tongue: Tongue = ENGLISH) -> str:
+    """What becomes of an opened bottle; when nobody knows, that is said (never a blank)."""
+    if days is None:
+        return tongue.say(gettext_noop("after opening: not known, read the label"))
+    return tongue.say(gettext_noop("discard %(span)s after opening")) % {"span": quantity(days, Unit.DAY, tongue)}
 
 
 def _amount(given: Medication, tongue: Tongue) -> str:

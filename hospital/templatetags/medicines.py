@@ -24,15 +24,27 @@ def grams(weight_g: Decimal) -> str:
 
 
 @register.filter
-def milligrams(amount_mg: Decimal) -> str:
-    """An amount of a medicine, to four significant digits: "162.4 micrograms", "5 mg"."""
-    return wording.mass(round(amount_mg, 3 - amount_mg.adjusted()), _tongue())
+def drug_amount(amount: Decimal, unit: str) -> str:
+    """An amount of a medicine, to four significant digits: "162.4 micrograms", "5 mg", "4 units"."""
+    return wording.drug_amount(wording.readable(amount), wording.Unit(unit), _tongue())
 
 
 @register.filter
-def plain_mg(amount_mg: Decimal) -> str:
-    """An amount in mg whatever its size, beside a box that takes mg: "0.2 mg"."""
-    return wording.quantity(amount_mg, wording.Unit.MG, _tongue())
+def as_written(amount: Decimal, unit: str) -> str:
+    """An amount in its own unit whatever its size, beside a box that takes that unit: "0.2 mg"."""
+    return wording.quantity(amount, wording.Unit(unit), _tongue())
+
+
+@register.filter
+def per_ml(amount: Decimal, unit: str) -> str:
+    """A strength as on the bottle: "0.3 mg per mL"."""
+    return wording.strength(amount, wording.Unit(unit), _tongue())
+
+
+@register.filter
+def keeping(discard_days: int | None) -> str:
+    """What becomes of an opened bottle: "discard 5 days after opening"."""
+    return wording.discard_after(discard_days, _tongue())
 
 
 @register.filter

@@ -15,11 +15,11 @@ from geographiclib.geodesic import Geodesic
 
 from handover.schedule.courses import dose_times, next_dose, washout_ends
 from hospital.rules.doses import (
-    Mass,
+    AmountUnit,
     bottle_lasts_days,
     converted,
-    diluted_mg_per_ml,
-    dose_mg,
+    diluted_per_ml,
+    dose_for,
     doses_in_course,
     exact_ml,
     mg_per_ml_of_percent,
@@ -52,15 +52,15 @@ def checks() -> list[dict]:
 
 def oral_volume(weight_lb, lb_per_kg, mg_per_kg, strength_mg, per_ml):
     weight_g = g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg)
-    dose = dose_mg(weight_g, D(mg_per_kg))
+    dose = dose_for(weight_g, D(mg_per_kg))
     volume = exact_ml(dose, D(strength_mg), D(per_ml))
     return {"weight_kg": weight_g / 1000, "dose_mg": dose, "volume_ml": volume}
 
 
 def conversions(mg, micrograms, pounds, lb_per_kg):
     return {
-        "g": [converted(D(amount), Mass.MG, Mass.G) for amount in mg],
-        "mg": converted(D(micrograms), Mass.MICROGRAM, Mass.MG),
+        "g": [converted(D(amount), AmountUnit.MG, AmountUnit.G) for amount in mg],
+        "mg": converted(D(micrograms), AmountUnit.MICROGRAM, AmountUnit.MG),
         "kg": g_from_pounds(D(pounds), pounds_per_kg=lb_per_kg) / 1000,
     }
 
@@ -80,14 +80,14 @@ def units_per_pound(weight_lb, units_per_lb, units_per_ml, times_a_day):
 
 
 def units_per_kg(weight_lb, lb_per_kg, units_per_kg, units_per_ml):
-    units = dose_mg(g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg), D(units_per_kg))
+    units = dose_for(g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg), D(units_per_kg))
     return {"units": units, "volume_ml": exact_ml(units, D(units_per_ml))}
 
 
 def percent_solution(weights_lb, lb_per_kg, mg_per_kg, percent):
     mg_per_ml = mg_per_ml_of_percent(D(percent))
     weights_g = [g_from_pounds(D(pounds), pounds_per_kg=lb_per_kg) for pounds in weights_lb]
-    volumes = [exact_ml(dose_mg(weight_g, D(mg_per_kg)), mg_per_ml) for weight_g in weights_g]
+    volumes = [exact_ml(dose_for(weight_g, D(mg_per_kg)), mg_per_ml) for weight_g in weights_g]
     return {"mg_per_ml": mg_per_ml, "volumes_ml": volumes}
 
 
@@ -102,7 +102,7 @@ def days_of_a_bottle(bottle_ml, dose_mg, strength_mg, per_ml, every_hours):
 
 def dilution(stock_percent, stock_ml, water_ml):
     stock = mg_per_ml_of_percent(D(stock_percent))
-    return {"final_percent": diluted_mg_per_ml(stock, D(stock_ml), D(water_ml)) / 10}
+    return {"final_percent": diluted_per_ml(stock, D(stock_ml), D(water_ml)) / 10}
 
 
 def ratio(weight_g, length_mm):

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from handover.schedule.watertime import Sign
-from hospital.rules.doses import dose_mg, draw_up
+from hospital.rules.doses import dose_for, draw_up
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 
@@ -194,7 +194,7 @@ def test_an_order_can_be_drawn_up_and_lies_within_a_row_of_the_starter_list(stor
         if row["drug"] == order["drug"] and row["group"] in lineage(case) and order["route"] in row["routes"]
     ]
 
-    drawn = draw_up(dose_mg(weight_on(case, order["day"]), dose), Decimal(order["mg_per_ml"]))
+    drawn = draw_up(dose_for(weight_on(case, order["day"]), dose), Decimal(order["mg_per_ml"]))
 
     assert abs(drawn.rounding_error_percent) <= 10
     assert any(Decimal(r["mg_per_kg"]) <= dose <= Decimal(r.get("mg_per_kg_top", r["mg_per_kg"])) for r in rows)

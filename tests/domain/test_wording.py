@@ -216,7 +216,7 @@ def test_tablets_are_given_not_drawn_up():
 
 
 def test_units_are_never_abbreviated():
-    order = replace(ORDER, drug="oxytocin", dose=D(2), strength_per_ml=D(10), is_in_units=True)
+    order = replace(ORDER, drug="oxytocin", dose=D(2), strength_per_ml=D(10), dose_unit=Unit.UNIT, strength_unit=Unit.UNIT)
 
     assert "10 units per mL; DOSE 2 units" in medication_line(order).replace(NBSP, " ")
 
@@ -271,7 +271,6 @@ orders = st.builds(
     doses=st.none() | st.integers(1, 200),
     strength_per_ml=st.none() | amounts,
     volume_ml=amounts,
-    is_in_units=st.booleans(),
 )
 FAST = settings(max_examples=30, deadline=None)
 

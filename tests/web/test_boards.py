@@ -473,7 +473,7 @@ def test_the_usual_gap_is_the_median():
 
 def order_medicine(patient, vet, **fields):
     wanted = dict(
-        drug="meloxicam", mg_per_kg=1, mg_per_ml=5, weight_g=800, dose_mg="0.8", volume_ml="0.16", syringe_ml=1,
+        drug="meloxicam", dose_per_kg=1, strength_per_ml=5, weight_g=800, dose_amount="0.8", volume_ml="0.16", syringe_ml=1,
         route="mouth", every_hours=24, doses=3, first_dose_at=make.at("2027-02-28 08:00"), ordered_by=vet,
         ordered_at=now(),
     )  # fmt: skip

@@ -36,9 +36,9 @@ def weigh(patient, grams, days=0):
 
 def order(patient, by, **fields):
     course = {
-        "drug": "meloxicam", "mg_per_kg": Decimal("0.2"), "mg_per_ml": Decimal("0.5"), "route": "muscle", "every_hours": 24,
+        "drug": "meloxicam", "dose_per_kg": Decimal("0.2"), "strength_per_ml": Decimal("0.5"), "route": "muscle", "every_hours": 24,
         "doses": 5, "first_dose_at": now() - timedelta(hours=1), "instruction": "", "is_weight_checked": True,
-        "is_warning_read": False, "dose_reason": "", "checked_by": None, "seen_weight_g": None,
+        "is_warning_read": False, "dose_reason": "On the ward round", "dose_unit": "mg", "strength_unit": "mg", "seen_weight_g": None,
     }  # fmt: skip
     return order_medication(patient, by=by, **course | fields)
 

@@ -218,7 +218,7 @@ def test_an_animal_kept_apart_is_in_quarantine(vet):
 
 
 def order(patient, **fields):
-    dose = {"mg_per_kg": 1, "mg_per_ml": 1, "weight_g": 800, "dose_mg": 1, "volume_ml": 1, "syringe_ml": 1}
+    dose = {"dose_per_kg": 1, "strength_per_ml": 1, "weight_g": 800, "dose_amount": 1, "volume_ml": 1, "syringe_ml": 1}
     times = {"every_hours": 24, "doses": 5, "first_dose_at": make.at("2027-02-27 09:00")}
     who = {"ordered_by": patient.admitted_by, "ordered_at": now()}
     return patient.medication_orders.create(

@@ -68,7 +68,7 @@ def order(turtle, vet):
     """Twice a day, by mouth, from yesterday evening; yesterday's dose was given."""
     first = make.at("2027-03-21 20:00")
     course = turtle.medication_orders.create(
-        drug="Meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal("0.5"), weight_g=812, dose_mg=Decimal("0.1624"),
+        drug="Meloxicam", dose_per_kg=Decimal("0.2"), strength_per_ml=Decimal("0.5"), weight_g=812, dose_amount=Decimal("0.1624"),
         volume_ml=Decimal("0.32"), syringe_ml=1, route="mouth", every_hours=12, doses=6, first_dose_at=first,
         ordered_by=vet, ordered_at=first,
     )  # fmt: skip

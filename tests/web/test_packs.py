@@ -59,8 +59,8 @@ def turtle(db, hospital, vet, carer):
     patient.closures.create(closed_on=operation.done_on, material="nylon", count=6, **about)
     patient.weights.create(weighed_at=now(), weight_g=Decimal(600), weighed_by=vet)
     patient.medication_orders.create(
-        drug="meloxicam", mg_per_kg=Decimal("0.2"), mg_per_ml=Decimal("0.5"), weight_g=Decimal(600),
-        dose_mg=Decimal("0.12"), volume_ml=Decimal("0.24"), syringe_ml=Decimal(1), route="muscle", every_hours=24,
+        drug="meloxicam", dose_per_kg=Decimal("0.2"), strength_per_ml=Decimal("0.5"), weight_g=Decimal(600),
+        dose_amount=Decimal("0.12"), volume_ml=Decimal("0.24"), syringe_ml=Decimal(1), route="muscle", every_hours=24,
         doses=5, first_dose_at=now(), ordered_by=vet, ordered_at=now(),
     )  # fmt: skip
     carer.town = CANARIES["town"]
