@@ -92,9 +92,10 @@ def replan(environment, *arguments):
 
 
 def start(environment, *arguments):
-    """The check, running, in a group of its own as on a terminal."""
+    """The check, running, in a group of its own and hearing Ctrl+C as on a terminal, however the tests were started."""
     return subprocess.Popen(
         command("--batch", "4", *arguments), cwd=ROOT, env=environment, start_new_session=True, text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
 

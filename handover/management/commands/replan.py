@@ -108,11 +108,14 @@ def _live(case: str) -> Patient:
 
 @contextmanager
 def stopped_by_signals():
-    """A polite `kill` stops it as Ctrl+C does. Signals can be caught in a program's main thread only."""
+    """A polite `kill` stops it as Ctrl+C does, which a program started in the background does not hear.
+
+    Signals can be caught in a program's main thread only.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         yield
     finally:
