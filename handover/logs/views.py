@@ -337,7 +337,8 @@ def bandage_off(request: HttpRequest, patient: Patient, key: uuid.UUID, bandage_
     """One tap: the bandage that the carer reported as lost is off; then what it does to the plan."""
     entry = _entry(request, patient, key)
     if pressed(request, actions.take_bandage_as_lost, entry, by=request.user, bandage_id=bandage_id):
-        messages.success(request, _("Recorded: the bandage is off. Record a new one when it is on. Look at what it does to the plan, then publish."))
+        words = _("Recorded: the bandage is off. Record a new one when it is on. Look at what it does to the plan, then publish.")
+        messages.success(request, words)
         return redirect("plans:replan", patient.case_number)
     return redirect("logs:worrying")
 
