@@ -6,6 +6,7 @@ app_name = "formulary"
 urlpatterns = [
     path("", views.groups, name="groups"),
     path("waiting/", views.waiting, name="waiting"),
+    path("sums/", views.sums, name="sums"),
     path("add/", views.add, name="add"),
     path("groups/<slug:slug>/", views.group, name="group"),
     path("groups/<slug:slug>/adopt/", views.adopt_group, name="adopt-group"),

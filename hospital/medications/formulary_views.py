@@ -15,6 +15,7 @@ from hospital.medications.formulary import stops_of
 from hospital.medications.formulary_forms import FIGURES, NewRowForm, RowForm, start
 from hospital.medications.models import FormularyAdoption
 from hospital.medications.queries import Shelved, group_counts, history, shelf, shelved, waiting_orders
+from hospital.medications.sums import SUMS
 from hospital.medications.wording import parts
 from hospital.pages import done, pressed, show, status_of
 from hospital.people.access import for_roles
@@ -40,6 +41,18 @@ def waiting(request: HttpRequest) -> HttpResponse:
     """Orders that wait for a second vet."""
     orders = [{"order": order, "parts": parts(order)} for order in waiting_orders([request.hospital.pk])]
     return show(request, "formulary/waiting.html", {"orders": orders, "can_sign": Role.VET in request.roles})
+
+
+@READERS
+def sums(request: HttpRequest) -> HttpResponse:
+    """Infusions, dilutions and strengths: each sum asks by GET and saves nothing."""
+    asked = request.GET.get("sum")
+    forms = [
+        {"name": name, "form": form(request.GET if name == asked else None, auto_id=f"id_{name}_%s")}
+        for name, form in SUMS.items()
+    ]
+    wrong = any(each["form"].is_bound and not each["form"].is_valid() for each in forms)
+    return show(request, "formulary/sums.html", {"sums": forms}, status=422 if wrong else 200)
 
 
 @READERS

@@ -49,7 +49,7 @@ class DoesNotFit(DoseRefused):
         self.volume_ml, self.capacity_ml = volume_ml, capacity_ml
 
 
-def _amount(name: str, value: Decimal, *, zero: bool = False) -> Decimal:
+def amount(name: str, value: Decimal, *, zero: bool = False) -> Decimal:
     """A quantity that can be meant: a finite decimal (or whole number) above 0, or from 0 on."""
     if isinstance(value, bool) or not isinstance(value, Decimal | int):
         raise TypeError(f"{name} must be a decimal, not {value!r}.")
@@ -67,8 +67,8 @@ class Syringe:
     graduation_ml: Decimal
 
     def __post_init__(self) -> None:
-        _amount("graduation_ml", self.graduation_ml)
-        if _amount("capacity_ml", self.capacity_ml) % self.graduation_ml:
+        amount("graduation_ml", self.graduation_ml)
+        if amount("capacity_ml", self.capacity_ml) % self.graduation_ml:
             raise ValueError(f"A syringe of {self.capacity_ml} mL cannot have marks {self.graduation_ml} mL apart.")
 
 
@@ -129,9 +129,9 @@ class DrawUp:
         return self.volume_ml * self.per_ml
 
 
-def converted(amount: Decimal, unit: AmountUnit, to: AmountUnit) -> Decimal:
+def converted(value: Decimal, unit: AmountUnit, to: AmountUnit) -> Decimal:
     """An amount in another unit of mass. Raises UnitsDiffer between mass and units (IU)."""
-    value = _amount("amount", amount)
+    value = amount("value", value)
     if unit is to:
         return value
     if AmountUnit.UNIT in (unit, to):
@@ -141,7 +141,7 @@ def converted(amount: Decimal, unit: AmountUnit, to: AmountUnit) -> Decimal:
 
 def to_step(value: Decimal, step: Decimal, rounding: str = ROUND_HALF_UP) -> Decimal:
     """A value rounded to a whole number of steps; halves go up unless another rule of `decimal` is named."""
-    steps = (_amount("value", value, zero=True) / _amount("step", step)).to_integral_value(rounding)
+    steps = (amount("value", value, zero=True) / amount("step", step)).to_integral_value(rounding)
     return steps * step
 
 
@@ -152,17 +152,17 @@ def truncated(value: Decimal, step: Decimal) -> Decimal:
 
 def dose_for(weight_g: Decimal, per_kg: Decimal) -> Decimal:
     """The dose of an animal, unrounded, in whatever `per_kg` counts."""
-    return _amount("weight_g", weight_g) * _amount("per_kg", per_kg) / 1000
+    return amount("weight_g", weight_g) * amount("per_kg", per_kg) / 1000
 
 
 def mg_per_ml_of_percent(percent: Decimal) -> Decimal:
     """The strength of a solution in percent weight in volume: 1 % is 10 mg in each mL."""
-    return _amount("percent", percent) * 10
+    return amount("percent", percent) * 10
 
 
 def exact_ml(dose: Decimal, strength: Decimal, in_ml: Decimal = Decimal(1)) -> Decimal:
     """The volume that holds a dose, unrounded, from a strength of so much in so many mL; both in one unit."""
-    return _amount("dose", dose) * _amount("in_ml", in_ml) / _amount("strength", strength)
+    return amount("dose", dose) * amount("in_ml", in_ml) / amount("strength", strength)
 
 
 def volume_ml(weight_g: Decimal, per_kg: Decimal, per_ml: Decimal, step_ml: Decimal) -> Decimal:
@@ -183,7 +183,7 @@ def draw_up(
     syringe, and TooCoarse, with a proposal of dilution, when rounding to the mark would change the dose by more than 10 %.
     """
     volume = exact_ml(dose, per_ml)
-    if most is not None and dose > _amount("most", most):
+    if most is not None and dose > amount("most", most):
         raise DoseRefused(f"{_plain(dose)} is above the stated maximum of {_plain(most)}.")
     syringe = _smallest_that_holds(volume, syringes)
     rounded_ml = to_step(volume, syringe.graduation_ml)
@@ -211,8 +211,8 @@ class Asked:
     syringe_ml: Decimal | None = None
 
     def __post_init__(self) -> None:
-        _amount("dose_per_kg", self.dose_per_kg)
-        _amount("strength_per_ml", self.strength_per_ml)
+        amount("dose_per_kg", self.dose_per_kg)
+        amount("strength_per_ml", self.strength_per_ml)
         if isinstance(self.dilution_parts, bool) or self.dilution_parts < 1:
             raise ValueError(f"A dilution has at least one part, not {self.dilution_parts}.")
         if self.syringe_ml is not None and syringe_of(self.syringe_ml) is None:
@@ -257,8 +257,8 @@ def syringe_of(capacity_ml: Decimal) -> Syringe | None:
 
 def diluted_per_ml(per_ml: Decimal, take_ml: Decimal, add_ml: Decimal) -> Decimal:
     """The strength after adding a diluent to a volume of drug; the final volume is both together."""
-    whole_ml = _amount("take_ml", take_ml) + _amount("add_ml", add_ml, zero=True)
-    return _amount("per_ml", per_ml) * take_ml / whole_ml
+    whole_ml = amount("take_ml", take_ml) + amount("add_ml", add_ml, zero=True)
+    return amount("per_ml", per_ml) * take_ml / whole_ml
 
 
 def tablets_per_dose(dose: Decimal, per_tablet: Decimal, smallest_part: Decimal = Decimal("0.5")) -> Decimal:
@@ -266,7 +266,7 @@ def tablets_per_dose(dose: Decimal, per_tablet: Decimal, smallest_part: Decimal 
 
     Raises DoseRefused when that changes the dose by more than 10 %.
     """
-    exact = _amount("dose", dose) / _amount("per_tablet", per_tablet)
+    exact = amount("dose", dose) / amount("per_tablet", per_tablet)
     tablets = to_step(exact, smallest_part)
     if abs(tablets * per_tablet - dose) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * dose:
         raise DoseRefused(f"A dose of {_plain(dose)} cannot be made up within 10 % from tablets of {_plain(per_tablet)}.")
@@ -295,14 +295,14 @@ def volume_to_dispense_ml(
     """
     if doses < 1:
         raise ValueError(f"A course has at least one dose, not {doses}.")
-    needed_ml = _amount("volume_ml", volume_ml) * doses + _amount("loading_ml", loading_ml, zero=True)
-    with_spare_ml = needed_ml * (100 + _amount("spare_percent", spare_percent, zero=True)) / 100
+    needed_ml = amount("volume_ml", volume_ml) * doses + amount("loading_ml", loading_ml, zero=True)
+    with_spare_ml = needed_ml * (100 + amount("spare_percent", spare_percent, zero=True)) / 100
     return to_step(with_spare_ml, step_ml, ROUND_CEILING)
 
 
 def bottle_lasts_days(bottle_ml: Decimal, volume_ml: Decimal, every_hours: int) -> Decimal:
     """For how many days the whole doses in a bottle last."""
-    doses = (_amount("bottle_ml", bottle_ml) / _amount("volume_ml", volume_ml)).to_integral_value(ROUND_FLOOR)
+    doses = (amount("bottle_ml", bottle_ml) / amount("volume_ml", volume_ml)).to_integral_value(ROUND_FLOOR)
     return doses * every_hours / HOURS_A_DAY
 
 

@@ -27,6 +27,18 @@ from hospital.rules.doses import (
     to_step,
 )
 from hospital.rules.geo import Axis, dms, parse_coordinates, precision_uncertainty_m
+from hospital.rules.infusions import (
+    KM,
+    Per,
+    amount_in_bag,
+    diluent_ml,
+    given_per_kg_per_hour,
+    infused_per_hour,
+    ml_per_hour,
+    per_hour,
+    scaled,
+    surface_m2,
+)
 from hospital.rules.weights import (
     JACKSON_ACCEPTABLE,
     Weighing,
@@ -103,6 +115,55 @@ def days_of_a_bottle(bottle_ml, dose_mg, strength_mg, per_ml, every_hours):
 def dilution(stock_percent, stock_ml, water_ml):
     stock = mg_per_ml_of_percent(D(stock_percent))
     return {"final_percent": diluted_per_ml(stock, D(stock_ml), D(water_ml)) / 10}
+
+
+def infusion_rate(micrograms_per_kg, per, weight_lb, lb_per_kg, drug_mg, bag_ml):
+    weight_g = g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg)
+    mg_per_kg_per_hour = converted(per_hour(D(micrograms_per_kg), Per(per)), AmountUnit.MICROGRAM, AmountUnit.MG)
+    return {"ml_per_hour": ml_per_hour(weight_g, mg_per_kg_per_hour, D(drug_mg) / bag_ml)}
+
+
+def by_surface(weight_lb, lb_per_kg, height_cm, mg_per_m2, strength_mg):
+    weight_g = g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg)
+    surface = surface_m2(D(height_cm), weight_g)
+    dose = surface * mg_per_m2
+    return {"weight_kg": weight_g / 1000, "surface_m2": surface, "dose_mg": dose, "volume_ml": exact_ml(dose, D(strength_mg))}
+
+
+def between_species(animals, to):
+    return {"ratios": [scaled(D(1), D(KM[animal]), D(KM[to])) for animal in animals]}
+
+
+def drug_in_a_bag(weight_kg, mg_per_kg, per, strength_mg, pump_ml_per_hour, bag_ml):
+    in_bag = amount_in_bag(D(weight_kg) * 1000, per_hour(D(mg_per_kg), Per(per)), D(bag_ml), D(pump_ml_per_hour))
+    volume = exact_ml(in_bag, D(strength_mg))
+    return {"exact_ml": volume, "printed_ml": volume}
+
+
+def syringe_of_three(weight_kg, syringe_ml, hours, mg_per_kg_per_hour, strengths_mg):
+    pump = D(syringe_ml) / hours
+    amounts = [amount_in_bag(D(weight_kg) * 1000, D(rate), D(syringe_ml), pump) for rate in mg_per_kg_per_hour]
+    volumes = [exact_ml(each, D(strength)) for each, strength in zip(amounts, strengths_mg, strict=True)]
+    return {
+        "ml_per_kg_per_hour": pump / weight_kg, "amounts_mg": amounts, "volumes_ml": volumes, "pump_ml_per_hour": pump,
+        "diluent_ml": diluent_ml(D(syringe_ml), volumes),
+    }  # fmt: skip
+
+
+def from_a_bag(ml_per_kg_per_hour, drugs_ml, strengths_mg, bags_ml):
+    rows = zip(drugs_ml, strengths_mg, bags_ml, strict=True)
+    rates = [given_per_kg_per_hour(D(drug), D(strength), D(bag), D(ml_per_kg_per_hour)) for drug, strength, bag in rows]
+    per_minute = [converted(rate, AmountUnit.MG, AmountUnit.MICROGRAM) / 60 for rate in rates]
+    return {"mg_per_kg_per_hour": rates, "micrograms_per_kg_per_minute": per_minute[:4], "the_last": per_minute[4]}
+
+
+def drip(weight_kg, mg_per_kg_per_hour, drug_mg, bag_ml):
+    weight_g, strength = D(weight_kg) * 1000, D(drug_mg) / bag_ml
+    return {
+        "mg_per_ml": strength,
+        "mg_per_hour": infused_per_hour(weight_g, mg_per_kg_per_hour),
+        "ml_per_hour": ml_per_hour(weight_g, mg_per_kg_per_hour, strength),
+    }
 
 
 def ratio(weight_g, length_mm):
@@ -208,6 +269,13 @@ COMPUTED: dict[str, Callable[..., Given]] = {
         tablets_for_a_course,
         days_of_a_bottle,
         dilution,
+        infusion_rate,
+        by_surface,
+        between_species,
+        drug_in_a_bag,
+        syringe_of_three,
+        from_a_bag,
+        drip,
         daily_gain,
         trend,
         pound,

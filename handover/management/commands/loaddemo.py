@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
+from handover.demo.formulary import adopt_formulary
 from handover.demo.history import make_history
 from handover.demo.people import make_carers, make_hospitals, make_people
 from handover.demo.stories import Cast, Story
@@ -35,6 +36,9 @@ class Command(BaseCommand):
             cast = make_cast(people)
             for row in people["hospital"]:
                 self.adopt_everything(cast, row["slug"])
+            for row in told["formulary"]:
+                hospital = cast.hospitals[row["hospital"]]
+                adopt_formulary(row, hospital, by=first_vet(cast, row["hospital"]), at=cast.now)
             for slug, hospital in cast.hospitals.items():
                 carers = [carer for (_, at), carer in cast.carers.items() if at == slug]
                 make_history(told["history"], hospital, cast.now, by=first_vet(cast, slug), carers=carers)
