@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from hospital.rules.doses import DILUTIONS, DoseRefused, Syringe, TooCoarse, draw_up
+from hospital.rules.doses import DILUTIONS, DoseRefused, Syringe, TooCoarse, draw_up, tablets_per_dose
 
 D = Decimal
 
@@ -50,3 +50,9 @@ def test_twofold_is_enough_where_the_larger_syringe_has_finer_marks():
 def test_what_is_too_much_names_the_largest_syringe():
     with pytest.raises(DoseRefused, match=r"50\.01 mL is more than the largest syringe holds \(50 mL\)"):
         draw_up(D("50.01"), D(1))
+
+
+def test_tablets_too_may_be_exactly_ten_percent_off():
+    assert tablets_per_dose(D(50), D(45)) == 1
+    with pytest.raises(DoseRefused):
+        tablets_per_dose(D(50), D("44.9"), D(1))
