@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter, deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import groupby
@@ -50,9 +50,10 @@ class Unchecked:
 
 @dataclass(slots=True)
 class Run:
-    """How far the check has come."""
+    """How far the check has come. `days`: by hospital the day that it is made for, the one on which it began there."""
 
     total: int
+    days: dict[int, date] = field(default_factory=dict)
     checked: int = 0
     standing: int = 0  # of those checked: nothing had changed since an earlier check of this day
     unchecked: list[Unchecked] = field(default_factory=list)
@@ -72,7 +73,7 @@ def check_cases(patients: PatientQuerySet, *, workers: int = 1, batch: int = BAT
     Reads nothing but facts and writes nothing but proposals. Stop it at any time: what was yielded is kept.
     """
     pieces = deque(_pieces(patients, batch, again))
-    run = Run(sum(len(piece.patient_ids) for piece in pieces))
+    run = Run(sum(len(piece.patient_ids) for piece in pieces), {piece.hospital.pk: piece.day for piece in pieces})
     yield run
     for piece, answer in worked_off(JOB, pieces, min(workers, len(pieces))):
         if isinstance(answer, Lost):
@@ -162,11 +163,12 @@ class Tally:
         return any(is_for_a_person(each) for each in self.told)
 
 
-def tallies(patients: PatientQuerySet) -> list[Tally]:
-    """What the proposals of today say about these animals in care, by hospital in the order of their names."""
+def tallies(patients: PatientQuerySet, days: Mapping[int, date]) -> list[Tally]:
+    """What the proposals say about these animals in care, by hospital in the order of their names. `days`: those of the run,
+    which may have gone on beyond midnight."""
     found = []
-    for hospital in Hospital.objects.filter(pk__in=patients.order_by().values("hospital")).order_by("name"):
-        tally = Tally(hospital, today(hospital.zone))
+    for hospital in Hospital.objects.filter(pk__in=list(days)).order_by("name"):
+        tally = Tally(hospital, days[hospital.pk])
         for proposal in _of_the_day(patients, tally):
             tally.counts[proposal.kind] += 1
             tally.late += bool(proposal.late)

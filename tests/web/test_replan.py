@@ -17,7 +17,7 @@ from handover.management.commands.replan import progress_line
 from handover.plans import proposals
 from handover.plans.actions import fix_day, publish
 from handover.plans.models import Pin, Plan, Proposal
-from handover.plans.nightly import Run, check_cases, store
+from handover.plans.nightly import Run, check_cases, store, tallies
 from handover.plans.proposals import Found, check_batch
 from handover.plans.queries import changes_since, live_plan, plan_in_force
 from handover.plans.told import SENTENCES, sentence_of
@@ -186,6 +186,18 @@ def test_each_hospital_is_checked_on_its_own_day(turtle, vet):
 
     days = {proposal.patient_id: proposal.on for proposal in Proposal.objects.all()}
     assert [days[animal.pk] for animal in animals] == [date(2027, 3, 1), date(2027, 2, 28)]
+
+
+def test_a_check_that_goes_on_beyond_midnight_is_that_of_the_day_on_which_it_began(turtle, vet):
+    operated(vet, name="Thorn")
+    with time_machine.travel(make.at("2027-03-01 23:59"), tick=False) as clock:
+        for each in check_cases(Patient.objects.in_care(), batch=1):
+            clock.move_to(make.at("2027-03-02 00:01"))
+            run = each
+        (tally,) = tallies(Patient.objects.in_care(), run.days)
+
+    assert set(Proposal.objects.values_list("on", flat=True)) == {TODAY}
+    assert (tally.day, tally.checked) == (TODAY, 2)
 
 
 # --- what it leaves alone -------------------------------------------------------------------------------------------

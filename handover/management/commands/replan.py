@@ -65,7 +65,7 @@ class Command(BaseCommand):
         progress.end()
 
     def report(self, patients: PatientQuerySet, options: dict[str, Any]) -> int:
-        found, unchecked = tallies(patients), [pk for each in self.run.unchecked for pk in each.patient_ids]
+        found, unchecked = tallies(patients, self.run.days), [pk for each in self.run.unchecked for pk in each.patient_ids]
         numbers = dict(Patient.objects.filter(pk__in=unchecked).values_list("pk", "case_number"))
         if options["json"]:
             self.stdout.write(json.dumps(as_json(self.run, found, numbers), indent=2))
