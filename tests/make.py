@@ -12,6 +12,8 @@ from hospital.admissions.models import Patient, Placement, Species, TaxonGroup
 from hospital.clock import now
 from hospital.medications.models import MedicationOrder
 from hospital.people.models import Carer, Membership, Person
+from hospital.register import actions as register
+from hospital.register.models import RegisterLine, RegisterPage
 from hospital.sites.models import Hospital
 
 _numbers = itertools.count(1)
@@ -90,6 +92,20 @@ def order(of: Patient, *, by: Person | None = None, **fields) -> MedicationOrder
         ordered_by=by or of.admitted_by, ordered_at=now(),
     )  # fmt: skip
     return of.medication_orders.create(**wanted | fields)
+
+
+def register_page(of: Hospital, by: Person, **words) -> RegisterPage:
+    """A page of the register of controlled drugs: ketamine, 100 mg per mL, in the safe."""
+    wanted = dict(
+        drug="ketamine", form="injection", strength=Decimal(100), strength_unit="mg", location="Drug safe", legal_class="Schedule 2"
+    )
+    return register.open_page(of, by=by, **wanted | words)
+
+
+def stock(page: RegisterPage, amount: str, *, by: Person, witness: Person | None = None, **said) -> RegisterLine:
+    """Stock received on that page."""
+    wanted = dict(done_at=now(), other_party="Test Supplier", source="DN 1", batch="B1", witness=witness)
+    return register.receive(page, by=by, amount=Decimal(amount), **wanted | said)
 
 
 def at(text: str) -> datetime:

@@ -22,6 +22,8 @@ from hospital.clock import now, today
 from hospital.pages import show
 from hospital.people.access import for_roles
 from hospital.people.models import STAFF
+from hospital.register.queries import to_settle
+from hospital.register.wording import title
 
 TABS = [
     (_("Today"), "boards:today"),
@@ -74,6 +76,7 @@ def today_board(request: HttpRequest) -> HttpResponse:
         ready=[each for each in readiness_of(known, today()).values() if each.is_ready],
         overnight=overnight(patients, request.hospital, today(), {pk: outlook.case for pk, outlook in known.items()}),
         first_shown=FIRST_SHOWN,
+        register=[(each, title(each.page)) for each in to_settle(request.hospital, now())],
         worrying_url=_url("logs:worrying"),
     )
 

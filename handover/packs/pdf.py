@@ -10,12 +10,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from threading import Lock
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from django.conf import settings
 from django.template.loader import render_to_string
+
+from hospital.press import PRESS
 
 PAPERS = {"A4": "A4", "Letter": "letter; margin-top: 18mm; margin-bottom: 15mm"}  # Letter is 18 mm shorter
 STATIC = tuple((settings.BASE_DIR / app / "static").resolve() for app in ("hospital", "handover"))
@@ -25,7 +26,6 @@ ICON_SCHEME = "icon"  # icon:drop in a style sheet is templates/icons/_drop.html
 WHITE = "-white"
 TICK = "-tick"
 PHOTO_URL = "photo:patient"
-PRESS = Lock()  # one pack at a time: Pango's fonts are shared, and a second thread would only wait for Python's own lock
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,9 +118,9 @@ class RegisterPage(models.Model):
                 "hospital", Lower("drug"), "form", "strength", "strength_unit", Lower("location"),
                 name="a_register_page_is_opened_once",
                 violation_error_message=_("The register has this page already: same drug, strength, form and place."),
-            ),  # fmt: skip
+            ),
             models.CheckConstraint(condition=Q(strength__gt=0), name="a_strength_is_more_than_nothing"),
-        ]
+        ]  # fmt: skip
 
     def __str__(self) -> str:
         return f"{self.drug}, {self.location}"
@@ -201,7 +201,7 @@ class RegisterLine(models.Model):
                 name="a_line_moves_the_way_of_its_kind",
             ),
             models.CheckConstraint(
-                condition=Q(kind="count", counted_thousandths__gte=0)
+                condition=Q(kind="count", counted_thousandths__isnull=False, counted_thousandths__gte=0)
                 | (~Q(kind="count") & Q(counted_thousandths__isnull=True)),
                 name="only_a_count_counts",
             ),

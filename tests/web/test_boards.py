@@ -129,7 +129,10 @@ def test_a_refresh_gets_the_part_alone_and_asks_again_in_a_minute(client, turtle
 @pytest.mark.parametrize(
     ("name", "sentence"),
     [
-        ("today", "Nothing is waiting: no report to read, nothing late, no plan in conflict, no quiet carer."),
+        (
+            "today",
+            "Nothing is waiting: no report to read, nothing late, no plan in conflict, no quiet carer, nothing to settle in the register.",
+        ),
         ("fortnight", "No published plan has a visit in the next 14 days."),
         ("late", "Nothing is late: every promised day lies ahead."),
         ("quiet", "No carer has gone quiet: everybody reports as they usually do."),
