@@ -48,9 +48,9 @@ def keeping(discard_days: int | None) -> str:
 
 
 @register.filter
-def millilitres(volume_ml: Decimal) -> str:
-    """A volume, to four places: "0.03 mL"."""
-    return wording.quantity(wording.rounded(volume_ml, 4), wording.Unit.ML, _tongue())
+def millilitres(volume_ml: Decimal | str) -> str:
+    """A volume, to four places: "0.03 mL". A pack that was frozen holds its figures as text."""
+    return wording.quantity(wording.rounded(Decimal(volume_ml), 4), wording.Unit.ML, _tongue())
 
 
 @register.filter

@@ -7,6 +7,7 @@ from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
 from pathlib import Path
 
+import pint
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -15,9 +16,12 @@ from hospital.rules import doses
 from hospital.rules.doses import (
     SYRINGES,
     AmountUnit,
+    Asked,
+    DoesNotFit,
     DoseRefused,
     Syringe,
     TooCoarse,
+    UnitsDiffer,
     bottle_lasts_days,
     converted,
     diluted_per_ml,
@@ -31,6 +35,7 @@ from hospital.rules.doses import (
     truncated,
     volume_ml,
     volume_to_dispense_ml,
+    worked,
 )
 
 D = Decimal
@@ -338,3 +343,96 @@ def test_a_bottle_holds_at_least_the_whole_course(volume, count, spare_percent):
 
     assert bottle_ml >= volume * count
     assert bottle_lasts_days(bottle_ml, volume, 24) >= count
+
+
+# The order and the calculator: units, dilution, chosen syringe.
+
+
+def ask(dose="0.2", dose_unit=AmountUnit.MG, strength="5", strength_unit=AmountUnit.MG, **more):
+    return Asked(D(dose), dose_unit, D(strength), strength_unit, **more)
+
+
+def test_a_dose_in_micrograms_is_drawn_from_a_bottle_in_mg():
+    done = worked(ask("200", AmountUnit.MICROGRAM), D(4600))
+
+    assert (done.dose, done.drawn.dose, done.drawn.volume_ml) == (D(920), D("0.92"), D("0.18"))
+
+
+def test_units_are_drawn_from_a_bottle_in_units_and_from_no_other():
+    assert worked(ask("4", AmountUnit.UNIT, "10", AmountUnit.UNIT), D(800)).drawn.volume_ml == D("0.32")
+    for mixed in (ask("4", AmountUnit.UNIT), ask("4", AmountUnit.MG, "10", AmountUnit.UNIT)):
+        with pytest.raises(UnitsDiffer):
+            worked(mixed, D(800))
+
+
+def test_a_dilution_is_drawn_up_weaker_and_counted_from_the_bottle():
+    done = worked(ask(dilution_parts=200), D(20))
+
+    assert (done.drawn.per_ml, done.drawn.volume_ml, done.stock_ml) == (D("0.025"), D("0.16"), D("0.0008"))
+
+
+def test_the_chosen_syringe_is_used_or_refused():
+    assert worked(ask("2", strength="1", syringe_ml=D("2.5")), D(812)).drawn.volume_ml == D("1.6")
+    with pytest.raises(DoesNotFit) as refused:
+        worked(ask("2", strength="1", syringe_ml=D(1)), D(812))
+    assert (refused.value.volume_ml, refused.value.capacity_ml) == (D("1.624"), 1)
+    with pytest.raises(ValueError, match="no syringe of 3 mL"):
+        ask(syringe_ml=D(3))
+
+
+def test_rounding_does_not_pass_the_limit_of_the_row():
+    assert worked(ask("1", strength="1"), D(4700)).drawn.volume_ml == D("4.8")
+    assert worked(ask("1", strength="1"), D(4700), most_per_kg=D(1)).drawn.volume_ml == D("4.6")
+    assert worked(ask("1", strength="1"), D(4700), most_per_kg=D("0.5")).drawn.volume_ml == D("4.8")  # a second vet's matter
+
+
+@pytest.mark.parametrize("parts", [0, -1, True])
+def test_a_dilution_of_no_parts_is_refused(parts):
+    with pytest.raises(ValueError, match="at least one part"):
+        ask(dilution_parts=parts)
+
+
+# The registry of units of an independent library, with decimals: a test-only reference.
+UNITS_OF = {AmountUnit.MICROGRAM: "microgram", AmountUnit.MG: "milligram", AmountUnit.G: "gram"}
+
+
+@pytest.fixture(scope="module")
+def pint_units():
+    return pint.UnitRegistry(non_int_type=Decimal)
+
+
+@FAST
+@given(amount=st.decimals(D("0.001"), D("5000"), places=3), unit=st.sampled_from(MASS), other=st.sampled_from(MASS))
+def test_pint_converts_an_amount_as_we_do(pint_units, amount, unit, other):
+    theirs = (amount * pint_units(UNITS_OF[unit])).to(UNITS_OF[other]).magnitude
+
+    assert converted(amount, unit, other) == theirs
+
+
+@FAST
+@given(weights_g, per_kg, strengths, st.sampled_from(MASS), st.sampled_from(MASS))
+def test_pint_works_out_the_volume_as_we_do(pint_units, weight_g, dose, strength, unit, strength_unit):
+    q = pint_units.Quantity
+    rate, bottle = q(dose, f"{UNITS_OF[unit]} / kilogram"), q(strength, f"{UNITS_OF[strength_unit]} / milliliter")
+    theirs = (q(weight_g, "gram") * rate / bottle).to("milliliter")
+    try:
+        ours = worked(Asked(dose, unit, strength, strength_unit), weight_g)
+    except DoseRefused:
+        return
+
+    assert ours.drawn.exact_ml == pytest.approx(theirs.magnitude, rel=D("1e-20"))
+
+
+@FAST
+@given(weights_g, weights_g, per_kg, strengths, st.sampled_from([1, 2, 10, 50]))
+def test_a_heavier_animal_never_gets_a_smaller_exact_dose_whatever_the_dilution(lighter_g, heavier_g, dose, strength, parts):
+    assume(lighter_g <= heavier_g)
+    wanted = Asked(dose, AmountUnit.MG, strength, AmountUnit.MG, parts)
+    try:
+        less, more = worked(wanted, lighter_g), worked(wanted, heavier_g)
+    except DoseRefused:
+        return
+
+    assert 0 < less.dose <= more.dose
+    assert 0 < less.drawn.exact_ml <= more.drawn.exact_ml
+    assert 0 < less.stock_ml <= less.drawn.volume_ml

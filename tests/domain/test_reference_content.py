@@ -425,6 +425,37 @@ def test_a_medicine_row_is_well_formed():
         assert row.get("every_hours", 1) >= 1
 
 
+def test_every_medicine_of_a_row_is_known_by_its_class():
+    names = [row["name"] for row in DRUGS["medicine"]]
+
+    assert twice(names) == []
+    assert [row["slug"] for row in DRUGS["drug"] if not any(name in row["drug"] for name in names)] == []
+    assert all(row["class"] for row in DRUGS["medicine"])
+
+
+def test_a_medicine_that_a_caution_calls_controlled_is_marked_so():
+    """Which drugs are controlled differs from country to country: from memory, and the law of the place decides."""
+    controlled = {row["name"] for row in DRUGS["medicine"] if row.get("is_controlled")}
+
+    assert {row["drug"] for row in DRUGS["drug"] if "ontrolled" in row["caution"]} <= controlled
+    assert {"meloxicam", "enrofloxacin", "oxytocin"}.isdisjoint(controlled)
+
+
+def test_how_long_an_opened_bottle_keeps_is_said_with_its_source_or_not_at_all():
+    known = [row for row in DRUGS["medicine"] if "discard_days" in row]
+
+    assert [(row["name"], row["discard_days"]) for row in known] == [("ceftazidime", 5)]  # 120 hours in the fridge
+    assert all("Cerreta et al. 2018" in row["discard_note"] for row in known)
+
+
+def test_a_dose_that_harmed_is_a_hard_limit_with_its_reason():
+    """Read in the abstracts: kidney values in parrots, sedation in kestrels and tremor in owls."""
+    harmed = {row["slug"]: Decimal(row["hard_from_per_kg"]) for row in DRUGS["drug"] if "hard_from_per_kg" in row}
+
+    assert harmed == {"bird.meloxicam": Decimal("1.6"), "raptor.hydromorphone": Decimal("0.6")}
+    assert all(row["hard_reason"] for row in DRUGS["drug"] if "hard_from_per_kg" in row)
+
+
 def test_no_medicine_is_in_force_before_a_vet_adopts_it():
     assert DRUGS["is_active"] is False
 
@@ -494,6 +525,7 @@ def test_stops_name_groups_that_exist_and_families_of_the_list():
     for stop in DRUGS["stop"]:
         assert stop["level"] in {"refuse", "warn"}
         assert set(stop["groups"]) <= set(GROUPS)
+        assert set(stop["species"]) <= {row["scientific_name"] for row in SPECIES}
         assert set(stop["families"]) - families <= {"Caviidae"}  # guinea pigs: kept, not wild, but brought in
 
 
@@ -502,7 +534,7 @@ def test_stops_name_groups_that_exist_and_families_of_the_list():
 
 def sourced_rows():
     """Every row that must say where it comes from, with the defaults of its file."""
-    yield from chain(ADVICE["advice"], DRUGS["drug"], DRUGS["stop"])
+    yield from chain(ADVICE["advice"], DRUGS["drug"], DRUGS["stop"], DRUGS["medicine"])
     for file in (CAUSES, VOCABULARY):
         defaults = {key: file[key] for key in ("source", "how_known")}
         for rows in file.values():

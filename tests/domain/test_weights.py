@@ -18,7 +18,9 @@ from hospital.rules.weights import (
     change_percent,
     g_from_pounds,
     gain_g_per_kg_per_day,
+    good_for_days,
     has_changed,
+    is_slip,
     is_stale,
     jackson_ratio,
     loss_percent,
@@ -198,3 +200,37 @@ def test_the_trend_scales_with_the_weights(weighings, factor):
 
     assert (trend is None) == (scaled is None)
     assert trend is None or abs(scaled - trend * factor) < D("1e-20")
+
+
+@pytest.mark.parametrize(
+    ("lineage", "days"),
+    [
+        (("turtle-freshwater", "chelonian", "reptile", "animal"), 14),
+        (("passerine", "bird", "animal"), 3),
+        (("snake", "reptile", "animal"), 30),
+        (("fox", "medium-mammal", "mammal", "animal"), 7),
+        (("hedgehog", "small-mammal", "mammal", "animal"), 3),
+        ((), 14),
+    ],
+)
+def test_a_weight_is_good_for_the_days_of_the_nearest_group(lineage, days):
+    """The longest usual interval between weighings of each group, at least three days: common practice, no source."""
+    assert good_for_days(lineage) == days
+
+
+@pytest.mark.parametrize(
+    ("newest", "earlier", "slipped"),
+    [
+        ("8120", ["812"], True),
+        ("81.2", ["812"], True),
+        ("812", [], False),
+        ("812", ["8120", "812"], False),  # the slip was an earlier one
+        ("8110", ["8120", "812"], False),  # weighed again, and it agrees
+        ("4059.9", ["812"], False),
+        ("4060", ["812"], True),
+        ("162.4", ["812"], True),
+        ("162.5", ["812"], False),
+    ],
+)
+def test_a_weight_five_times_off_every_earlier_one_is_a_slip(newest, earlier, slipped):
+    assert is_slip(D(newest), [D(each) for each in earlier]) is slipped

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from hospital.rules.wording import (
     NBSP,
     ROUTES,
+    TALL_MAN,
     Medication,
     Part,
     Route,
@@ -22,14 +23,20 @@ from hospital.rules.wording import (
     body_weight,
     clock,
     day,
+    discard_after,
+    drug_amount,
+    drug_name,
+    error_prone,
     every,
     mass,
     medication_line,
     medication_parts,
     number,
     quantity,
+    readable,
     rounded,
     stated,
+    strength,
     tablets,
 )
 
@@ -104,6 +111,108 @@ def test_a_unit_follows_its_number_in_full_and_on_the_same_line(value, unit, wri
 )
 def test_a_dose_is_written_in_the_unit_that_needs_fewest_decimals(mg, written):
     assert mass(D(mg)) == written.replace(" ", NBSP)
+
+
+@pytest.mark.parametrize(
+    ("amount", "unit", "written"),
+    [
+        ("162.4", Unit.MICROGRAM, "162.4 micrograms"),
+        ("2500", Unit.MICROGRAM, "2.5 mg"),
+        ("0.05", Unit.MG, "50 micrograms"),
+        ("3", Unit.G, "3 g"),
+        ("1", Unit.UNIT, "1 unit"),
+        ("0.5", Unit.UNIT, "0.5 units"),
+        ("12000", Unit.UNIT, "12,000 units"),
+    ],
+)
+def test_an_amount_of_drug_is_a_mass_or_units_in_full(amount, unit, written):  # M5, M6
+    assert drug_amount(D(amount), unit) == written.replace(" ", NBSP)
+
+
+def test_units_are_never_turned_into_a_mass():
+    with pytest.raises(KeyError):
+        drug_amount(D(1), Unit.ML)
+
+
+@pytest.mark.parametrize(
+    ("per_ml", "unit", "written"),
+    [("0.3", Unit.MG, "0.3 mg per mL"), ("300", Unit.MICROGRAM, "300 micrograms per mL"), ("10", Unit.UNIT, "10 units per mL")],
+)
+def test_a_strength_is_written_as_on_the_bottle_and_in_one_piece(per_ml, unit, written):  # M9, M10
+    assert strength(D(per_ml), unit) == written.replace(" ", NBSP)
+
+
+@pytest.mark.parametrize(
+    ("amount", "shown"), [("0.126984", "0.1270"), ("1234.56", "1235"), ("0.00012345", "0.0001234"), ("0", "0"), ("20", "20")]
+)
+def test_a_figure_for_reading_has_four_significant_digits(amount, shown):
+    assert readable(D(amount)) == D(shown)
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [
+        ("Meloxicam", "meloxicam"),  # M11: generic names are lower case
+        ("MELOXICAM", "meloxicam"),
+        ("Amoxicillin-clavulanate", "amoxicillin-clavulanate"),
+        ("vitamin B12", "vitamin B12"),
+        ("Vitamin E", "vitamin E"),
+        ("calcium EDTA", "calcium EDTA"),
+        (" oxytetracycline,  long-acting ", "oxytetracycline, long-acting"),
+        ("ceftiofur crystalline-free acid " * 3, ("ceftiofur crystalline-free acid " * 3).strip()),  # M10: never cut
+    ],
+)
+def test_a_generic_name_is_lower_case_and_whole(typed, shown):
+    assert drug_name(typed) == shown
+
+
+def test_tall_letters_are_for_picking_only_and_spell_the_same_name():  # M14
+    assert all(tall.lower() == name for name, tall in TALL_MAN.items())
+    assert not any(char.isupper() for char in drug_name(next(iter(TALL_MAN))))
+
+
+@pytest.mark.parametrize(
+    ("text", "piece", "instead"),
+    [
+        ("give 50 mcg", "mcg", "micrograms"),  # M6
+        ("50 µg", "µg", "micrograms"),
+        ("10 IU", "IU", "units"),
+        ("10 I.U. more", "I.U.", "units"),
+        ("10U", "U", "units"),
+        ("2 cc", "cc", "mL"),
+        ("QD", "QD", "once a day"),  # M7
+        ("s.i.d. with food", "s.i.d.", "once a day"),
+        ("QOD", "QOD", "every 2 days"),
+        ("bid", "bid", "every 12 hours"),
+        ("T.I.D.", None, None),  # capitals with points: nobody writes it so, and it is left to the reader
+        ("tid", "tid", "every 8 hours"),
+        ("qid", "qid", "every 6 hours"),
+        ("q12h", "q12h", "every … hours"),
+        ("5.0 mL", "5.0", "no zero at the end after a point: 5, not 5 point 0"),  # M1
+        ("0.50 mL", "0.50", "no zero at the end after a point: 5, not 5 point 0"),
+        (".5 mL", ".5", "a zero before the point: 0.5"),  # M2
+        ("1/2 tablet", "1/2", "fractions in words: half, a quarter"),  # M8, M15
+        ("½ tablet", "½", "fractions in words: half, a quarter"),
+        ("5 mg/mL", "mg/mL", "“per” in place of the stroke"),  # M9
+        ("@ night", "@", "at"),  # M15
+        ("if < 5", "<", "“less than” or “more than”"),
+        ("food + water", "+", "and"),
+        ("Left arm first, in 0.5 mL of saline at 10.5 degrees", None, None),
+        ("SC, over the shoulder", None, None),
+        ("Ask Sid or Tobias", None, None),
+        ("Ucalyptus, an acid, succulent", None, None),
+        ("10 units in 1,000 mL", None, None),
+    ],
+)
+def test_what_has_been_misread_elsewhere_is_found_in_free_text(text, piece, instead):
+    """ISMP's list of error-prone abbreviations, symbols and dose designations."""
+    assert error_prone(text) == ([(piece, instead)] if piece else [])
+
+
+def test_an_opened_bottle_is_never_left_blank():  # M17
+    assert discard_after(None) == "after opening: not known, read the label"
+    assert discard_after(5).replace(NBSP, " ") == "discard 5 days after opening"
+    assert discard_after(1).replace(NBSP, " ") == "discard 1 day after opening"
 
 
 @pytest.mark.parametrize(
@@ -221,6 +330,22 @@ def test_units_are_never_abbreviated():
     assert "10 units per mL; DOSE 2 units" in medication_line(order).replace(NBSP, " ")
 
 
+def test_a_dilution_says_its_parts_and_the_strength_that_is_drawn_up():
+    line = medication_line(replace(ORDER, dilution_parts=20, discard_days=5, note="shake")).replace(NBSP, " ")
+
+    assert "5 mg per mL; diluted 1 part to 20 parts in all, 0.25 mg per mL; DOSE 900 micrograms; draw up 0.18 mL" in line
+    assert line.endswith("5 doses in all; discard 5 days after opening; shake")
+    assert "diluted 1 part to 3 parts in all, 1.667 mg per mL" in medication_line(
+        replace(ORDER, dilution_parts=3)
+    ).replace(NBSP, " ")
+
+
+def test_a_line_without_a_strength_says_the_dilution_alone():
+    line = medication_line(replace(ORDER, strength_per_ml=None, dilution_parts=20)).replace(NBSP, " ")
+
+    assert "meloxicam (EXAMPLOR); diluted 1 part to 20 parts in all; DOSE" in line
+
+
 def test_a_single_dose_has_no_interval():
     line = medication_line(replace(ORDER, doses=1))
 
@@ -234,8 +359,8 @@ def test_an_open_end_is_said():
 
 @pytest.mark.parametrize(
     "wrong",
-    [{"volume_ml": None}, {"tablet_count": D(1)}, {"drug": "  "}],
-    ids=["neither", "both", "nameless"],
+    [{"volume_ml": None}, {"tablet_count": D(1)}, {"drug": "  "}, {"dose_unit": Unit.UNIT}],
+    ids=["neither", "both", "nameless", "units and mass"],
 )
 def test_a_line_that_would_be_unclear_is_refused(wrong):
     with pytest.raises(ValueError, match=r"\.$"):
@@ -262,8 +387,16 @@ def test_only_exact_numbers_are_written(value):
 
 
 amounts = st.decimals(D("0.0001"), D("100000"), places=4)
+units = st.sampled_from([(Unit.MICROGRAM, Unit.MG), (Unit.MG, Unit.MG), (Unit.G, Unit.MICROGRAM), (Unit.UNIT, Unit.UNIT)])
+
+
+def medication(units, **fields):
+    return Medication(dose_unit=units[0], strength_unit=units[1], **fields)
+
+
 orders = st.builds(
-    Medication,
+    medication,
+    units=units,
     drug=st.sampled_from(["meloxicam", "ceftazidime", "enrofloxacin"]),
     dose=amounts,
     route=st.sampled_from(Route),
@@ -271,6 +404,8 @@ orders = st.builds(
     doses=st.none() | st.integers(1, 200),
     strength_per_ml=st.none() | amounts,
     volume_ml=amounts,
+    dilution_parts=st.integers(1, 1000),
+    discard_days=st.none() | st.integers(0, 400),
 )
 FAST = settings(max_examples=30, deadline=None)
 
@@ -304,4 +439,5 @@ def test_no_medication_line_has_an_error_prone_piece(order):
     assert not re.search(r"\d{4}", re.sub(r"\.\d+", "", line))
     assert not re.search(r"\d (mg|mL|g|micrograms?|units?|hours?|days?)", line)
     assert f"DOSE{NBSP}" in line
+    assert error_prone(line.replace(NBSP, " ")) == []
     assert line.startswith(order.drug)

@@ -1,8 +1,10 @@
 """The picture of imports, the visible top level, and the habits that a machine can check."""
 
+import ast
 import re
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -115,3 +117,52 @@ def test_every_part_says_what_it_needs():
     parts = [p for p in tracked("templates/*/_*.html") if "icons" not in p.parts and "django" not in p.parts]
 
     assert [str(p.relative_to(ROOT)) for p in parts if not p.read_text().lstrip().startswith("{# needs:")] == []
+
+
+# An amount of medicine reaches a reader through hospital.rules.wording only: the one formatter, tested rule by rule.
+AMOUNTS = r"(?:dose_amount|dose_per_kg|strength_per_ml|volume_ml|syringe_ml|stock_ml|dispense_ml|exact_ml|per_kg|per_kg_top|capacity_ml)"
+SAFE = r"(?:drug_amount|as_written|per_ml|millilitres|percent|unlocalize)"
+UNIT_WORDS = r"(?:mg|mcg|µg|micrograms?|ml|mL|cc|IU|units?)"
+FORMATTERS = {Path("hospital/rules/wording.py"), Path("hospital/rules/doses.py")}  # the second speaks to developers
+
+
+@pytest.mark.parametrize(
+    "made_by_hand",
+    [r"\{\{ *[\w.]*\b" + AMOUNTS + r" *(?:\}\}|\|(?!" + SAFE + r"))", r"\}\}(?:\s|&nbsp;)*" + UNIT_WORDS + r"\b"],
+    ids=["a bare amount", "a unit behind a figure"],
+)
+def test_no_template_builds_a_medicine_line_by_hand(made_by_hand):
+    found = [
+        f"{path.relative_to(ROOT)}: {piece.group()}"
+        for path in tracked("templates")
+        if path.suffix in (".html", ".svg") and path.is_file()
+        for piece in re.finditer(made_by_hand, path.read_text())
+    ]
+
+    assert found == []
+
+
+def test_no_code_builds_a_medicine_line_by_hand():
+    found = [
+        f"{path.relative_to(ROOT)}:{text.lineno}"
+        for path in tracked("hospital/*.py", "handover/*.py")
+        if path.is_file() and path.relative_to(ROOT) not in FORMATTERS and "migrations" not in path.parts
+        for text in ast.walk(ast.parse(path.read_text()))
+        if _glues_a_unit(text)
+    ]
+
+    assert found == []
+
+
+def _glues_a_unit(node: ast.AST) -> bool:
+    """f"{dose} mg", or "%(dose)s mg": a figure that is given its unit outside the formatter."""
+    if isinstance(node, ast.JoinedStr):
+        after = [b.value for a, b in pairwise(node.values) if isinstance(a, ast.FormattedValue) and isinstance(b, ast.Constant)]
+        return any(re.match(rf"\s*{UNIT_WORDS}\b", text) for text in after)
+    is_text = isinstance(node, ast.Constant) and isinstance(node.value, str)
+    return is_text and bool(re.search(rf"(?:%\(\w+\)[sd]|%[sd]|\{{\w*\}})\s*{UNIT_WORDS}\b", node.value))
+
+
+@pytest.mark.parametrize("line", ['f"{dose} mg"', '"%(dose)s mL"', '"{} units".format(dose)', 'f"give {n}micrograms now"'])
+def test_a_line_made_by_hand_would_be_found(line):
+    assert any(_glues_a_unit(node) for node in ast.walk(ast.parse(line)))
