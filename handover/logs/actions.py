@@ -310,7 +310,8 @@ def _write_doses(patient: Patient, entry: LogEntry, by: Person) -> list[dict]:
             continue
         due_at = datetime.fromisoformat(dose["due_at"]) if dose.get("due_at") else entry.received_at
         at = min(due_at, _moment(entry)) if due_at.astimezone(ZoneInfo(patient.hospital.zone)).date() == entry.on else _moment(entry)
-        flags += _noting(lambda order=order, at=at, kind=dose["kind"]: give_dose(order, by=by, kind=kind, given_at=at, note=""), "dose")
+        said = {"by": by, "kind": dose["kind"], "given_at": at, "note": "", "is_from_stock": False}
+        flags += _noting(lambda order=order, said=said: give_dose(order, **said), "dose")
     return flags
 
 

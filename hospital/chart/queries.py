@@ -13,6 +13,8 @@ from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import orders_of, unsigned_orders_of
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.procedures.models import Bandage, Closure, Implant, Milestone, Procedure
+from hospital.register.models import RegisterLine
+from hospital.register.queries import apart_from_doses
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,7 @@ class Record:
     orders: list[MedicationOrder]
     unsigned_orders: list[MedicationOrder]  # that a second vet has not signed: they wait, or never stood
     doses: list[DoseGiven]
+    register_lines: list[RegisterLine]  # of controlled drugs that were drawn up outside the orders
     weights: list[Weight]
     placements: list[Placement]
     photos: list[Photo]
@@ -53,6 +56,7 @@ def record_of(patient: Patient) -> Record:
         orders=list(orders_of(patient)),
         unsigned_orders=list(unsigned_orders_of(patient)),
         doses=list(patient.doses_given.select_related("order", "given_by")),
+        register_lines=list(apart_from_doses(patient)),
         weights=list(patient.weights.select_related("weighed_by")),
         placements=list(
             patient.placements.select_related("carer__person", "placed_by").order_by("started_at", "pk")

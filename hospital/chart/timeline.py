@@ -16,6 +16,7 @@ from hospital.outcomes.models import Outcome
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.vocabulary import event_name, name_of, vocabulary
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
+from hospital.register.wording import rows as register_rows
 from hospital.rules.wording import body_weight
 
 
@@ -49,6 +50,7 @@ def timeline(record: Record) -> list[Moment]:
         _examinations,
         _orders,
         _doses,
+        _register,
         _weights,
         _places,
         _photos,
@@ -238,6 +240,23 @@ def _doses(record: Record) -> Iterator[Moment]:
             by=str(dose.given_by),
             url=url,
             url_words=_("Take back"),
+        )
+
+
+def _register(record: Record) -> Iterator[Moment]:
+    for row in register_rows(record.register_lines):
+        line = row.line
+        told = {"drug": line.page.drug, "what": row.what.lower(), "amount": row.went_out or row.moved}
+        title = _("%(drug)s: %(what)s, %(amount)s") % told
+        yield _moment(
+            record,
+            line.done_at,
+            title,
+            "lock",
+            lines=_said(line.reason, *row.flags, *row.later),
+            by=line.recorded_by_name,
+            url=reverse("register:page", args=[line.page_id]),
+            url_words=_("Register, line %(number)d") % {"number": line.number},
         )
 
 

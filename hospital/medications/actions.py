@@ -31,6 +31,9 @@ from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import Judge, other_vets, recent_weights
 from hospital.medications.wording import tongue
 from hospital.people.models import Person
+from hospital.register.actions import draw_up
+from hospital.register.models import RegisterLine
+from hospital.register.queries import corrected_thousandths
 from hospital.rules.doses import AmountUnit, Asked
 from hospital.rules.formulary import Finding
 from hospital.rules.weights import good_for_days, has_changed
@@ -277,17 +280,41 @@ def give_dose(
     given_at: datetime,
     note: str,
     is_not_double: bool = False,
+    is_from_stock: bool = True,
+    **drawn,
 ) -> DoseGiven:
-    """Write down one dose: given, not taken or missed. One that follows too soon must be meant."""
+    """Write down one dose: given, not taken or missed. One that follows too soon must be meant.
+
+    A drug that is kept in the register of controlled drugs is drawn from it in the same transaction; `drawn` says more about
+    that: `page`, `wasted_ml`, `witness`, `late_reason` (hospital.register.actions.draw_up). Not so what a carer gives out of
+    what was handed to them: that is not `is_from_stock`.
+    """
     patient = locked(order.patient)
     order.refresh_from_db()
     _refuse_dose(patient, order, given_at)
     if kind == DoseGiven.Kind.GIVEN and not is_not_double:
         _refuse_double(order, given_at)
-    dose = DoseGiven(patient=patient, order=order, kind=kind, given_at=given_at, given_by=by, note=note)
+    is_given, line = kind == DoseGiven.Kind.GIVEN, None
+    if is_from_stock:
+        line = _drawn_up(patient, order, by=by, is_given=is_given, done_at=given_at, **drawn)
+    dose = DoseGiven(patient=patient, order=order, kind=kind, given_at=given_at, given_by=by, note=note, register_line=line)
     dose.full_clean()
     dose.save()
     return dose
+
+
+def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **said) -> RegisterLine | None:
+    """The line of the register that the dose came out of; a dose that was not taken may still have been drawn up and wasted."""
+    ordered_on = order.ordered_at.astimezone(ZoneInfo(patient.hospital.zone)).date()
+    return draw_up(
+        patient,
+        drug=order.drug,
+        strength=order.strength_per_ml,
+        strength_unit=order.strength_unit,
+        given_ml=order.stock_ml if is_given else Decimal(0),
+        source=_("Order of %(day)s by %(name)s") % {"day": in_words(ordered_on), "name": order.ordered_by},
+        **said,
+    )
 
 
 def _refuse_dose(patient: Patient, order: MedicationOrder, given_at: datetime) -> None:
@@ -323,6 +350,15 @@ def _refuse_double(order: MedicationOrder, given_at: datetime) -> None:
 
 @transaction.atomic
 def take_dose_back(dose: DoseGiven) -> None:
-    """Remove a dose that was written down by mistake; the audit keeps what it said."""
+    """Remove a dose that was written down by mistake; the audit keeps what it said.
+
+    One that was drawn from the register of controlled drugs must be put right there first: nothing is removed from it.
+    """
     locked(dose.patient)
+    line = dose.register_line
+    if line and corrected_thousandths(line):
+        told = {"number": line.number, "page": line.page}
+        raise ValidationError(
+            _("This dose is line %(number)d of the register (%(page)s). Correct that line to 0 there, then take it back.") % told
+        )
     dose.delete()

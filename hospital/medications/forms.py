@@ -20,6 +20,9 @@ from hospital.medications.models import DoseGiven, DoseUnit, MedicationOrder, Ro
 from hospital.medications.queries import Judge, Shelved, recent_weights, rows_in_force
 from hospital.medications.wording import tongue
 from hospital.people.models import Person
+from hospital.register.forms import AmountField as RegisterAmountField
+from hospital.register.forms import SignedForm
+from hospital.register.models import Kind, RegisterPage
 from hospital.rules.doses import SYRINGES, Dilution
 from hospital.rules.formulary import Entry, Finding
 from hospital.rules.weights import good_for_days
@@ -319,6 +322,35 @@ class DoseForm(forms.Form):
     given_at = moment_field(_("When?"), initial=now)
     note = forms.CharField(label=_("Note"), max_length=250, required=False)
     is_not_double = forms.BooleanField(label=_("This is another dose, given on purpose"), required=False)
+
+
+class KeptDoseForm(SignedForm, DoseForm):
+    """A dose of a drug that is kept in the register of controlled drugs: from where, what was wasted, who saw it."""
+
+    kinds = (Kind.GIVEN, Kind.WASTED)
+    page = forms.ModelChoiceField(
+        RegisterPage.objects.none(), label=_("Taken from"), empty_label=_("Choose"),
+        error_messages={"required": _("Say where it was taken from.")},
+    )  # fmt: skip
+    wasted_ml = RegisterAmountField(
+        _("Wasted besides"), least=Decimal(0), required=False,
+        help_text=_("What was drawn up and not given. Empty if nothing was."),
+    )  # fmt: skip
+    late_reason = forms.CharField(label=_("Why is it entered only now?"), max_length=250, required=False)
+
+    def __init__(self, *args: Any, pages: list[RegisterPage], by: Person, **kwargs: Any):
+        super().__init__(*args, page=pages[0], by=by, **kwargs)
+        self.fields["page"].queryset = RegisterPage.objects.filter(pk__in=[each.pk for each in pages])
+        self.fields["page"].label_from_instance = lambda each: each.location
+        if len(pages) == 1:
+            self.fields["page"].initial = pages[0].pk
+        self.fields["late_reason"].says_optional = True  # on the page only when it is asked for
+        self.order_fields(["kind", "given_at", "page", "wasted_ml", "note", "late_reason", "witness", "witness_password"])
+
+    def clean(self) -> dict:
+        data = super().clean()
+        data["wasted_ml"] = data.get("wasted_ml") or Decimal(0)
+        return data
 
 
 class TakeBackForm(forms.Form):

@@ -15,16 +15,19 @@ from hospital.medications.forms import (
     CountersignForm,
     DeclineForm,
     DoseForm,
+    KeptDoseForm,
     OrderForm,
     StopForm,
     TakeBackForm,
     like,
     prefilled,
 )
+from hospital.medications.models import MedicationOrder
 from hospital.medications.queries import orders_of, other_vets, recent_weights, shelved, unsigned_orders_of
 from hospital.medications.wording import line, parts
 from hospital.pages import done, show, status_of
 from hospital.people.models import Role
+from hospital.register.queries import pages_of_drug, same_strength
 
 
 @for_patient(Role.VET)
@@ -149,7 +152,7 @@ def stop(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
 def give(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
     """Write down one dose: given, not taken or missed."""
     order = get_object_or_404(orders_of(patient), pk=order_id)
-    form = DoseForm(request.POST or None)
+    form = _dose_form(request, order)
     if done(form, actions.give_dose, order, by=request.user):
         messages.success(request, _("Written down: %(drug)s.") % {"drug": order.drug})
         return redirect("chart:patient", patient.case_number)
@@ -157,6 +160,13 @@ def give(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
     return show(
         request, "medications/give.html", context, part="medications/_give_form.html", status=status_of(form)
     )
+
+
+def _dose_form(request: HttpRequest, order: MedicationOrder) -> DoseForm:
+    """Of a drug that is kept in the register of controlled drugs more is asked."""
+    kept = pages_of_drug(order.patient.hospital, order.drug)
+    pages = same_strength(kept, order.strength_per_ml, order.strength_unit)
+    return KeptDoseForm(request.POST or None, pages=pages, by=request.user) if pages else DoseForm(request.POST or None)
 
 
 @for_patient(Role.VET, Role.NURSE)

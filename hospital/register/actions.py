@@ -208,22 +208,24 @@ def draw_up(
     page: RegisterPage | None = None, wasted_ml: Decimal = Decimal(0), witness: Person | None = None, source: str = "",
     late_reason: str = "",
 ) -> RegisterLine | None:  # fmt: skip
-    """Post a dose that is being recorded as given, inside the caller's transaction; None when the drug is not kept here.
+    """Post a dose that is being recorded as given, inside the caller's transaction; None when nothing of it is kept here.
 
     `strength` is per mL of what stands in the safe, and volumes are of that, undiluted. Without `page` the only place that
-    holds enough is taken; where there is a choice, the refusal stands at `register_page`. A carer's dose is not drawn from
+    holds enough is taken; where there is a choice, the refusal stands at `page`. A carer's dose is not drawn from
     the hospital's stock: what a carer gives left the register when it was handed over.
     """
     kept = pages_of_drug(patient.hospital, drug)
     if not kept or not may_record(by, patient.hospital):
         return None
     given, wasted = nearest_thousandths(given_ml), nearest_thousandths(wasted_ml)
+    if not given and not wasted:
+        return None
     if page is not None and page not in same_strength(kept, strength, strength_unit):
-        raise ValidationError({"register_page": _("Choose a page of this drug in this strength.")})
+        raise ValidationError({"page": _("Choose a page of this drug in this strength.")})
     held = _held(page or _only_page(kept, drug, strength, strength_unit, given + wasted))
     said = {"by": by, "patient": patient, "done_at": done_at, "witness": witness, "source": source, "late_reason": late_reason}
     try:
-        return _draw(held, given, wasted, field="register_page", **said)
+        return _draw(held, given, wasted, field="page", **said)
     except ValidationError as refusal:
         raise _at_dose(refusal) from None
 
@@ -250,7 +252,7 @@ def _only_page(kept: list[RegisterPage], drug: str, strength: Decimal, unit: str
     enough = [each for each in fitting if balance_of(each) >= wanted]
     if len(enough) > 1:
         places = "; ".join(each.location for each in enough)
-        raise ValidationError({"register_page": _("Say where it was taken from: %(places)s.") % {"places": places}})
+        raise ValidationError({"page": _("Say where it was taken from: %(places)s.") % {"places": places}})
     return enough[0] if enough else fitting[0]
 
 

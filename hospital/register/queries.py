@@ -149,14 +149,19 @@ def same_kind(page: RegisterPage) -> QuerySet[RegisterPage]:
 
 
 def lines_of(page: RegisterPage) -> QuerySet[RegisterLine]:
-    """The lines in order, each with the lines that refer to it (`referring.all()`) and its standing."""
+    """The lines in order, as wording.rows wants them."""
+    return in_detail(page.lines.all()).order_by("number")
+
+
+def in_detail(lines: QuerySet[RegisterLine]) -> QuerySet[RegisterLine]:
+    """Each line with the lines that refer to it (`referring.all()`) and its standing."""
     referring = Prefetch("referring", RegisterLine.objects.with_standing().select_related("page").order_by("number"))
-    return (
-        page.lines.with_standing()
-        .select_related("page", "patient", "refers_to")
-        .prefetch_related(referring)
-        .order_by("number")
-    )
+    return lines.with_standing().select_related("page", "patient", "refers_to").prefetch_related(referring)
+
+
+def apart_from_doses(patient: Patient) -> QuerySet[RegisterLine]:
+    """What was drawn up for a patient outside the orders: anaesthetics, euthanasia, rests that were wasted."""
+    return in_detail(patient.register_lines.filter(dose=None).exclude(kind=Kind.CORRECTION)).order_by("done_at", "pk")
 
 
 def corrected_thousandths(line: RegisterLine) -> int:

@@ -24,6 +24,8 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 
 from hospital.clock import now, pretending
+from hospital.medications.actions import give_dose, take_dose_back
+from hospital.medications.models import DoseGiven
 from hospital.people.models import Person
 from hospital.register import actions
 from hospital.register.export import as_csv, as_pdf
@@ -759,7 +761,7 @@ def test_where_there_is_a_choice_of_place_it_must_be_said(stocked, hospital, pat
 
     with pytest.raises(ValidationError) as refusal:
         draw(patient, vet)
-    assert "register_page" in refusal.value.error_dict
+    assert "page" in refusal.value.error_dict
 
     assert draw(patient, vet, page=theatre).page == theatre
     assert draw(patient, vet, "5").page == stocked  # only the safe holds as much
@@ -770,3 +772,101 @@ def test_a_page_of_another_hospital_or_drug_is_not_drawn_from(stocked, patient, 
     for page in (elsewhere, make.register_page(stocked.hospital, vet, drug="midazolam")):
         with pytest.raises(ValidationError):
             draw(patient, vet, page=page)
+
+
+@pytest.fixture
+def course(patient, vet):
+    """An order of ketamine, half a millilitre of the bottle a dose."""
+    return make.order(patient, by=vet, drug="Ketamine", strength_per_ml=D(100), dose_per_kg=D(60), volume_ml=D("0.5"), route="muscle")
+
+
+def give_url(course) -> str:
+    return reverse("medications:give", args=[course.patient.case_number, course.pk])
+
+
+def test_a_dose_that_is_written_down_posts_its_line_with_waste_and_witness(client, stocked, course, vet, nurse):
+    client.force_login(vet)
+    assert "register of controlled drugs" in words(client.get(give_url(course)))
+    fields = {"kind": "given", "given_at": moment(), "page": stocked.pk, "wasted_ml": "0.05"}
+
+    answer = client.post(give_url(course), fields | {"witness": nurse.pk, "witness_password": make.PASSWORD})
+
+    assert answer.status_code == 302
+    dose = DoseGiven.objects.get()
+    assert (dose.register_line.moved, dose.register_line.witness) == (D("-0.5"), nurse)
+    assert [line.kind for line in stocked.lines.all()] == ["received", "given", "wasted"]
+    assert f"by {vet.name}" in dose.register_line.source
+
+
+def test_only_the_share_of_the_bottle_leaves_the_register_when_it_was_diluted(stocked, course, vet):
+    course.dilution_parts = 10
+    course.save()
+
+    give_dose(course, by=vet, kind="given", given_at=now(), note="")
+
+    assert stocked.lines.last().moved == D("-0.05")  # 0.5 mL of one part in ten
+
+
+def test_a_dose_that_was_not_taken_leaves_the_stock_alone_unless_it_was_drawn_up_and_wasted(stocked, course, vet, nurse):
+    give_dose(course, by=vet, kind="refused", given_at=now(), note="")
+    assert stocked.lines.count() == 1
+
+    give_dose(course, by=vet, kind="refused", given_at=now(), note="", wasted_ml=D("0.5"), witness=nurse)
+
+    assert (stocked.lines.last().kind, stocked.lines.last().moved) == ("wasted", D("-0.5"))
+
+
+def test_a_dose_and_its_line_are_written_together_or_not_at_all(stocked, course, vet, monkeypatch):
+    def broken(self, *args, **kwargs):
+        raise RuntimeError("the power went")
+
+    monkeypatch.setattr(DoseGiven, "save", broken)
+    with pytest.raises(RuntimeError):
+        give_dose(course, by=vet, kind="given", given_at=now(), note="")
+    monkeypatch.undo()
+    assert (stocked.lines.count(), DoseGiven.objects.count()) == (1, 0)
+
+    course.volume_ml = D(11)  # more than is there
+    course.save()
+    with refused("10\xa0mL is left here"):
+        give_dose(course, by=vet, kind="given", given_at=now(), note="")
+
+    assert (stocked.lines.count(), DoseGiven.objects.count()) == (1, 0)
+    call_command("register", "verify")
+
+
+def test_a_dose_without_its_line_is_found_by_the_check(stocked, course, vet):
+    DoseGiven.objects.create(patient=course.patient, order=course, given_at=now(), given_by=vet)
+
+    with pytest.raises(CommandError, match="has no line in the register"):
+        call_command("register", "verify")
+
+
+def test_what_a_carer_gives_was_drawn_when_it_was_handed_over(stocked, course, vet, carer):
+    make.placement(course.patient, carer)
+
+    give_dose(course, by=vet, kind="given", given_at=now(), note="", is_from_stock=False)
+
+    assert stocked.lines.count() == 1
+    call_command("register", "verify")
+
+
+def test_a_dose_is_taken_back_only_when_its_line_has_been_corrected(stocked, course, vet, nurse):
+    dose = give_dose(course, by=vet, kind="given", given_at=now(), note="")
+    with refused("Correct that line to 0 there"):
+        take_dose_back(dose)
+    actions.correct(dose.register_line, by=vet, should_be=D(0), reason="Written for the wrong animal", witness=nurse)
+
+    take_dose_back(dose)
+
+    assert (DoseGiven.objects.count(), balance_of(stocked)) == (0, 10_000)
+
+
+def test_the_chart_tells_what_was_drawn_up_outside_the_orders(client, stocked, patient, vet, nurse):
+    use(stocked, patient, vet, "0.3", witness=nurse)
+    client.force_login(vet)
+
+    page = words(client.get(reverse("chart:patient", args=[patient.case_number])))
+
+    assert "ketamine: given, 0.3 mL" in page
+    assert "Register, line 2" in page

@@ -59,6 +59,12 @@ class Command(BaseCommand):
 
 
 def is_missing(dose: DoseGiven) -> bool:
-    """Whether the dose should have been drawn from the register: the drug was kept there, and one of the staff gave it."""
+    """Whether the dose should have been drawn from the register: the drug was kept there, and the hospital gave it.
+
+    What a carer gives was drawn when it was handed to them.
+    """
+    then = dose.patient.placements.filter(started_at__lte=dose.given_at).order_by("started_at").last()
+    if then and then.carer_id:
+        return False
     opened = [page.opened_at for page in pages_of_drug(dose.patient.hospital, dose.order.drug)]
     return bool(opened) and dose.given_at >= min(opened) and may_record(dose.given_by, dose.patient.hospital)
