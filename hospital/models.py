@@ -14,6 +14,7 @@ from hospital.admissions.models import (
 )
 from hospital.audit.models import AuditEntry
 from hospital.examinations.models import Examination
+from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Membership, Person
@@ -34,7 +35,9 @@ __all__ = [
     "CountEntry",
     "DoseGiven",
     "Examination",
+    "FeedingPlan",
     "Finder",
+    "FluidPlan",
     "FormularyAdoption",
     "Hospital",
     "Identification",
@@ -47,6 +50,7 @@ __all__ = [
     "Person",
     "Photo",
     "Placement",
+    "PlanStop",
     "Procedure",
     "RegisterLine",
     "RegisterPage",

@@ -21,7 +21,10 @@ REDACTED = {
     "Person": {"password", "last_login"},
     "Finder": {"name", "phone", "email", "address"},
 }
-APPEND_ONLY = {"AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry"}
+APPEND_ONLY = {
+    "AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
+    "FeedingPlan", "FluidPlan", "PlanStop",
+}  # fmt: skip
 
 _LINES = "hospital_registerline"
 _LAST = f"(SELECT max(number) FROM {_LINES} WHERE page_id = NEW.page_id)"
