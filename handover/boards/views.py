@@ -19,6 +19,7 @@ from handover.releases.lists import chosen
 from handover.releases.queries import readiness_of
 from hospital.admissions.models import PatientQuerySet
 from hospital.clock import now, today
+from hospital.medications.queries import waiting_orders
 from hospital.pages import show
 from hospital.people.access import for_roles
 from hospital.people.models import STAFF
@@ -76,6 +77,7 @@ def today_board(request: HttpRequest) -> HttpResponse:
         ready=[each for each in readiness_of(known, today()).values() if each.is_ready],
         overnight=overnight(patients, request.hospital, today(), {pk: outlook.case for pk, outlook in known.items()}),
         first_shown=FIRST_SHOWN,
+        unsigned=waiting_orders([request.hospital.pk]),
         register=[(each, title(each.page)) for each in to_settle(request.hospital, now())],
         worrying_url=_url("logs:worrying"),
     )

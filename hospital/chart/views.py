@@ -32,6 +32,7 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "patient": patient,
         "record": record,
         "courses": courses,
+        "waiting_orders": [order for order in record.unsigned_orders if order.is_waiting],
         "alerts": _alerts(record, courses),
         "closures": standing.closures_now(record),
         "bandages": standing.bandages_now(record),

@@ -14,7 +14,7 @@ from hospital.medications.forms import AmountField
 from hospital.medications.models import DoseUnit
 from hospital.medications.wording import tongue
 from hospital.rules import infusions
-from hospital.rules.doses import AmountUnit, DoseRefused, converted, diluted_per_ml, exact_ml, mg_per_ml_of_percent
+from hospital.rules.doses import AmountUnit, DoseRefused, UnitsDiffer, converted, diluted_per_ml, exact_ml, mg_per_ml_of_percent
 from hospital.rules.infusions import KM, Per
 from hospital.rules.wording import Unit, drug_amount, quantity, readable, strength
 
@@ -40,8 +40,10 @@ class SumForm(forms.Form):
         if not self.errors:
             try:
                 self.answer = self.worked(**data)
-            except (DoseRefused, ValueError) as refusal:
-                raise ValidationError(str(refusal)) from None
+            except UnitsDiffer:
+                raise ValidationError(_("Dose and strength must both be in units, or both in mg or micrograms.")) from None
+            except DoseRefused:
+                raise ValidationError(_("The drugs alone are more than the bag or syringe holds.")) from None
         return data
 
     def worked(self, **data: Any) -> Answer:

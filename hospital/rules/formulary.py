@@ -74,7 +74,7 @@ class Entry:
         """Raises ValueError, with a sentence, for content that is no row."""
         decimals = {"per_kg", "per_kg_top", "least_per_kg", "hard_from_per_kg"}
         try:
-            values = {name: Decimal(str(value)) if name in decimals else value for name, value in content.items()}
+            values: dict[str, Any] = {name: Decimal(str(value)) if name in decimals else value for name, value in content.items()}
             values["unit"] = AmountUnit(content["unit"])
             values["routes"] = tuple(content["routes"])
             values["strengths_per_ml"] = tuple(Decimal(str(each)) for each in content["strengths_per_ml"])

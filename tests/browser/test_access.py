@@ -14,6 +14,12 @@ STAFF_PAGES = [
     "/admit/",
     "/carers/",
     "/protocols/",
+    "/formulary/",
+    "/formulary/groups/raptor/",
+    "/formulary/rows/hedgehog.meloxicam/",
+    "/formulary/add/",
+    "/formulary/sums/?sum=percent&percent=2",
+    "/formulary/waiting/",
     "/hospital/",
     "/patients/{case}/",
     "/patients/{case}/edit/",
@@ -125,3 +131,13 @@ def test_the_page_of_visits_together_breaks_nothing_and_shows_what_is_shared(vet
 
     assert faults_of(page, address) == []
     assert page.locator("#drives tbody tr", has_text="one drive for all").count() >= 1
+
+
+def test_the_page_on_which_a_second_vet_signs_breaks_nothing(vet):
+    """Hazel's order waits in the demonstration; the one who ordered it and the one who may sign see different pages."""
+    page, _ = vet
+    page.goto("/formulary/waiting/")
+    address = page.get_by_role("link", name="Look and decide").first.get_attribute("href")
+
+    assert faults_of(page, address) == []
+    assert page.get_by_role("button", name="Take this order back").count() == 1

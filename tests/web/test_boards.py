@@ -131,7 +131,8 @@ def test_a_refresh_gets_the_part_alone_and_asks_again_in_a_minute(client, turtle
     [
         (
             "today",
-            "Nothing is waiting: no report to read, nothing late, no plan in conflict, no quiet carer, nothing to settle in the register.",
+            "Nothing is waiting: no report to read, nothing late, no plan in conflict, no quiet carer, nothing to sign, "
+            "nothing to settle in the register.",
         ),
         ("fortnight", "No published plan has a visit in the next 14 days."),
         ("late", "Nothing is late: every promised day lies ahead."),

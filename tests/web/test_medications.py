@@ -566,15 +566,17 @@ def test_an_order_beyond_a_hard_limit_is_refused_where_there_is_no_second_vet(cl
     assert "This needs a second vet, and this hospital has none." in words(answer)
 
 
-def test_the_chart_and_the_formulary_say_what_waits(client, adopted, vet, second_vet):
+def test_the_chart_the_formulary_and_the_board_say_what_waits(client, adopted, vet, second_vet):
     ordered(adopted, vet, dose_per_kg=Decimal(2), dose_reason="Specialist's advice")
     client.force_login(second_vet)
 
     page, waiting = words(client.get(chart(adopted))), words(client.get(reverse("formulary:waiting")))
+    board = words(client.get(reverse("boards:today")))
 
     assert "waits for a second vet. It is not in force and not given." in page
     assert "No medicine is being given." in page
     assert "Look and decide" in waiting
+    assert "meloxicam waits for a second vet" in board
     assert adopted.case_number in waiting
 
 

@@ -127,8 +127,8 @@ def test_saving_closes_the_case_its_placement_and_its_courses_together(client, p
     Weight.objects.create(patient=patient, weighed_at=now(), weight_g=800)
     course = {
         "drug": "meloxicam", "dose_per_kg": Decimal("0.2"), "strength_per_ml": Decimal(5), "route": "muscle", "every_hours": 24,
-        "instruction": "", "is_weight_checked": False, "is_warning_read": False, "dose_reason": "On the ward round", "dose_unit": "mg", "strength_unit": "mg",
-        "seen_weight_g": None,
+        "instruction": "", "is_weight_checked": False, "is_warning_read": False, "dose_reason": "On the ward round",
+        "dose_unit": "mg", "strength_unit": "mg", "seen_weight_g": None,
     }  # fmt: skip
     over = order_medication(patient, by=vet, doses=1, first_dose_at=now() - timedelta(days=3), **course)
     runs = order_medication(patient, by=vet, doses=5, first_dose_at=now(), **course)
