@@ -17,6 +17,7 @@ urlpatterns = [
     path("patients/<case:case_number>/", include("hospital.chart.urls")),
     path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),
     path("patients/<case:case_number>/medications/", include("hospital.medications.urls")),
+    path("patients/<case:case_number>/feeding/", include("hospital.feeding.urls")),
     path("formulary/", include("hospital.medications.formulary_urls")),
     path("patients/<case:case_number>/examinations/", include("hospital.examinations.urls")),
     path("patients/<case:case_number>/outcome/", include("hospital.outcomes.urls")),

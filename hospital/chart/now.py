@@ -12,6 +12,8 @@ from django.utils.translation import ngettext
 
 from hospital.admissions.days import in_words
 from hospital.chart.queries import Record
+from hospital.feeding.queries import in_force
+from hospital.feeding.queries import needs_new_weight as plan_is_old
 from hospital.medications.models import MedicationOrder
 from hospital.medications.queries import is_running, last_dose_at, needs_new_weight, next_dose_at
 from hospital.medications.wording import parts
@@ -118,7 +120,13 @@ def _course(order: MedicationOrder, zone: str, latest_g, now: datetime) -> Cours
 
 def alerts(record: Record, courses: list[Course]) -> list[str]:
     """What somebody must look at, as sentences; the worst first."""
-    return [*_weight_alerts(record), *_course_alerts(record, courses), *_waiting_alerts(record), *_place_alerts(record)]
+    return [
+        *_weight_alerts(record),
+        *_course_alerts(record, courses),
+        *_feeding_alerts(record),
+        *_waiting_alerts(record),
+        *_place_alerts(record),
+    ]
 
 
 def _weight_alerts(record: Record) -> Iterator[str]:
@@ -150,6 +158,17 @@ def _course_alerts(record: Record, courses: list[Course]) -> Iterator[str]:
                 )
                 % told
             )
+
+
+def _feeding_alerts(record: Record) -> Iterator[str]:
+    latest = record.weights[-1] if record.weights else None
+    for plans, words in (
+        (record.feeding_plans, _("The feeding plan was worked out for %(then)s; the animal now weighs %(now)s.")),
+        (record.fluid_plans, _("The fluid plan was worked out for %(then)s; the animal now weighs %(now)s.")),
+    ):
+        plan = in_force(plans)
+        if plan and latest and plan_is_old(plan, latest):
+            yield words % {"then": body_weight(plan.weight_g), "now": body_weight(latest.weight_g)}
 
 
 def _waiting_alerts(record: Record) -> Iterator[str]:

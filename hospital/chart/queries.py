@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 from hospital.admissions.models import Patient, Photo, Placement, Weight
 from hospital.clock import today
 from hospital.examinations.models import Examination
+from hospital.feeding.models import FeedingPlan, FluidPlan
+from hospital.feeding.queries import feeding_plans_of, fluid_plans_of
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import orders_of, unsigned_orders_of
 from hospital.outcomes.models import Outcome, Reopening
@@ -34,6 +36,8 @@ class Record:
     unsigned_orders: list[MedicationOrder]  # that a second vet has not signed: they wait, or never stood
     doses: list[DoseGiven]
     register_lines: list[RegisterLine]  # of controlled drugs that were drawn up outside the orders
+    feeding_plans: list[FeedingPlan]
+    fluid_plans: list[FluidPlan]
     weights: list[Weight]
     placements: list[Placement]
     photos: list[Photo]
@@ -57,6 +61,8 @@ def record_of(patient: Patient) -> Record:
         unsigned_orders=list(unsigned_orders_of(patient)),
         doses=list(patient.doses_given.select_related("order", "given_by")),
         register_lines=list(apart_from_doses(patient)),
+        feeding_plans=list(feeding_plans_of(patient)),
+        fluid_plans=list(fluid_plans_of(patient)),
         weights=list(patient.weights.select_related("weighed_by")),
         placements=list(
             patient.placements.select_related("carer__person", "placed_by").order_by("started_at", "pk")

@@ -11,6 +11,8 @@ from django.utils.translation import gettext as _
 
 from hospital.admissions.models import Placement
 from hospital.chart.queries import Record
+from hospital.feeding.models import FeedingPlan, FluidPlan
+from hospital.feeding.wording import feeding_line, fluid_line, fluid_steps, need_line
 from hospital.medications.wording import line as medication_line
 from hospital.outcomes.models import Outcome
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
@@ -51,6 +53,7 @@ def timeline(record: Record) -> list[Moment]:
         _orders,
         _doses,
         _register,
+        _feeding,
         _weights,
         _places,
         _photos,
@@ -258,6 +261,36 @@ def _register(record: Record) -> Iterator[Moment]:
             url=reverse("register:page", args=[line.page_id]),
             url_words=_("Register, line %(number)d") % {"number": line.number},
         )
+
+
+def _feeding(record: Record) -> Iterator[Moment]:
+    plans: list[FeedingPlan | FluidPlan] = [*record.feeding_plans, *record.fluid_plans]
+    for plan in plans:
+        is_food = isinstance(plan, FeedingPlan)
+        title, stopped, icon = (
+            (_("Feeding plan %(number)d"), _("Feeding plan stopped"), "food")
+            if is_food
+            else (_("Fluid plan %(number)d"), _("Fluid plan stopped"), "drop")
+        )
+        yield _moment(
+            record,
+            plan.ordered_at,
+            title % {"number": plan.version},
+            icon,
+            lines=_said(*_plan_lines(record, plan), plan.note),
+            by=str(plan.ordered_by),
+            url=_url("feeding:plans", record),
+            url_words=_("Food and fluids"),
+        )
+        if plan.stopped:
+            lines = _said(plan.stopped.reason)
+            yield _moment(record, plan.stopped.stopped_at, stopped, icon, lines=lines, by=str(plan.stopped.stopped_by))
+
+
+def _plan_lines(record: Record, plan: FeedingPlan | FluidPlan) -> list[str]:
+    if isinstance(plan, FeedingPlan):
+        return [feeding_line(plan), need_line(plan)]
+    return [fluid_line(plan), *(f"{when}: {what}" for when, what in fluid_steps(plan, record.patient.hospital.zone))]
 
 
 def _weights(record: Record) -> Iterator[Moment]:

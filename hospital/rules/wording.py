@@ -48,6 +48,7 @@ class Unit(StrEnum):
     G = "g"
     KG = "kg"
     ML = "mL"
+    KCAL = "kcal"
     UNIT = "unit"
     MINUTE = "minute"
     HOUR = "hour"
