@@ -212,7 +212,7 @@ def test_the_medicine_page_carries_the_whole_medication_line(a4):
     """The habits of the ISMP's list of error-prone dose writing: leading zero, mL, no Latin, name in full."""
     page = " ".join(next(p for p in pages_of(a4.file) if p.find("draw up") > 0).replace("\xa0", " ").split())
 
-    line = "meloxicam; 500 micrograms per mL; DOSE 122.4 micrograms; draw up 0.24 mL"
+    line = "meloxicam; 0.5 mg per mL; DOSE 122.4 micrograms; draw up 0.24 mL"
     assert line in page
     assert "every 12 hours; 8 doses in all" in page
 
