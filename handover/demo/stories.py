@@ -24,6 +24,7 @@ from hospital.audit.acting import acting
 from hospital.clock import now, pretending
 from hospital.clock import today as today_at
 from hospital.examinations import actions as examinations
+from hospital.feeding import actions as feeding
 from hospital.medications import actions as medications
 from hospital.people.models import Carer, Person, Role
 from hospital.placements import actions as placements
@@ -104,6 +105,10 @@ class Story:
             yield from self._bandage(bandage, lambda: None, put_on=True)
         for order in row.get("order", []):
             yield from self._order(order)
+        for signed in row.get("feeding", []):
+            yield self._feeding(signed)
+        for signed in row.get("fluids", []):
+            yield self._fluids(signed)
         for day in row.get("recheck_days", []):
             yield self._recheck(day)
         for milestone in row.get("milestone", []):
@@ -247,6 +252,34 @@ class Story:
             if at < self.cast.now - timedelta(minutes=30):
                 give = lambda at=at: medications.give_dose(made[0], by=self.vet, kind="given", given_at=at, note="")  # noqa: E731
                 yield Step(max(at, first_at) + timedelta(minutes=5), self.vet, give)
+
+    def _feeding(self, row: Row) -> Step:
+        by = self.cast.people[row["by"]]
+        figures = {name: Decimal(row[name]) for name in ("kcal_constant", "factor", "kcal_per_g")}
+        figures |= {name: row[name] for name in ("meals_per_day", "every_days")}
+
+        def sign() -> None:
+            kept_at_c = Decimal(row["kept_at_c"]) if "kept_at_c" in row else None
+            feeding.sign_feeding(
+                self.patient, by=by, seen_version=self.patient.feedingplans.count(), seen_weight_g=None, is_weight_checked=True,
+                is_warning_read=True, kept_at_c=kept_at_c, food=row["food"], note=row.get("note", ""), **figures,
+            )  # fmt: skip
+
+        return Step(self.moment(row["day"], "12:00"), by, sign)
+
+    def _fluids(self, row: Row) -> Step:
+        by, at = self.cast.people[row["by"]], self.moment(row["day"], "12:10")
+        figures = {name: Decimal(row.get(name, 0)) for name in ("ml_per_kg_day", "dehydration_percent", "losses_ml_day")}
+        figures |= {name: row.get(name) for name in ("deficit_hours", "half_in_hours", "times_per_day", "drops_per_ml")}
+
+        def sign() -> None:
+            feeding.sign_fluids(
+                self.patient, by=by, seen_version=self.patient.fluidplans.count(), seen_weight_g=None, is_weight_checked=True,
+                is_warning_read=True, fluid=row["fluid"], route=row["route"], note=row.get("note", ""), starts_at=at,
+                carer_gives=row.get("carer_gives", False), **figures,
+            )  # fmt: skip
+
+        return Step(at, by, sign)
 
     # --- the handover ---------------------------------------------------------------------------------------------
 

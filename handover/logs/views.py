@@ -40,6 +40,9 @@ from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.edits import EditCollision
+from hospital.feeding.models import FluidRoute
+from hospital.feeding.queries import feeding_now, fluids_at_home
+from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
 from hospital.pages import done, pressed, show, status_of
 from hospital.people.access import for_roles
 from hospital.people.models import CLINICAL, EVERYONE, STAFF, Role
@@ -105,11 +108,28 @@ def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more
         "last_weight": _last_weight(found.patient),
         "feeding": [each for each in advice_for(found.outlook.case.lineage) if each.topic == Advice.Topic.FEEDING][:3],
         **_cards(form, found),
+        **_food_and_fluids(found.patient),
         "is_mine": is_mine,
         "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
         **more,
     }
     return show(request, "logs/day.html", context, status=status_of(form) if not more.get("status") else more["status"])
+
+
+def _food_and_fluids(patient: Patient) -> dict[str, Any]:
+    """What a vet signed for this animal; fluids only if they were left to the carer."""
+    fed, given = feeding_now(patient), fluids_at_home(patient)
+    return {
+        "fed": {"food": fed.food, "meals": meals_line(fed), "note": fed.note} if fed else None,
+        "given_fluids": {
+            "what": fluid_line(given),
+            "steps": fluid_steps(given, patient.hospital.zone, "l j F, H:i", since=now()),
+            "note": given.note,
+            "is_injection": given.route == FluidRoute.UNDER_SKIN,
+        }
+        if given
+        else None,
+    }
 
 
 def _last_minutes(found: queries.Day) -> int | None:

@@ -143,6 +143,33 @@ class Medicine:
 
 
 @dataclass(frozen=True, slots=True)
+class Feeding:
+    """What the animal is fed, as a vet signed it: the food, and how much how often, in words."""
+
+    food: str
+    meals: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class FluidStep:
+    """One stretch of a fluid plan, in words: when, and what is given."""
+
+    when: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fluids:
+    """Fluids that a vet left to the carer: what and how, and how much from when on. `is_injection`: under the skin."""
+
+    what: str
+    steps: tuple[FluidStep, ...]
+    note: str
+    is_injection: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Tip:
     """One sentence of advice, with the name of its picture."""
 
@@ -203,6 +230,8 @@ class Contents:
     has_pack_before: bool = False
     changes: tuple[Difference, ...] = ()
     has_bandage: bool = True  # whether the log sheets ask how a bandage looks
+    feeding: Feeding | None = None
+    fluids: Fluids | None = None
 
     def says_the_same(self, other: Contents) -> bool:
         """Whether both tell a carer the same, whatever came before them."""

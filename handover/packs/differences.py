@@ -27,6 +27,7 @@ def differences(before: Contents, after: Contents, reasons: Mapping[str, str]) -
         *_appointments(before, after, reasons),
         *_water(before, after),
         *_medicines(before, after),
+        *_food_and_fluids(before, after),
         *_phones(before, after),
     )
 
@@ -95,6 +96,25 @@ def _medicines(before: Contents, after: Contents) -> Iterator[Difference]:
     for key, each in old.items():
         if key not in new:
             yield Difference(each.drug, "dropped", each.line, "", _("The course is over or was stopped."))
+
+
+def _food_and_fluids(before: Contents, after: Contents) -> Iterator[Difference]:
+    for what, was, now in (
+        (_("Food"), _food(before), _food(after)),
+        (_("Fluids"), _fluids(before), _fluids(after)),
+    ):
+        if was != now:
+            yield Difference(what, "changed" if was and now else "added" if now else "dropped", was, now, "")
+
+
+def _food(contents: Contents) -> str:
+    return f"{contents.feeding.food}: {contents.feeding.meals}" if contents.feeding else ""
+
+
+def _fluids(contents: Contents) -> str:
+    if contents.fluids is None:
+        return ""
+    return "; ".join([contents.fluids.what, *(f"{step.when}: {step.what}" for step in contents.fluids.steps)])
 
 
 def _phones(before: Contents, after: Contents) -> Iterator[Difference]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import groupby
 from zoneinfo import ZoneInfo
@@ -27,6 +27,9 @@ from handover.packs.contents import (
     Contents,
     Difference,
     Dose,
+    Feeding,
+    Fluids,
+    FluidStep,
     Medicine,
     Piece,
     Site,
@@ -49,6 +52,9 @@ from handover.schedule.courses import dose_times
 from handover.schedule.protocol import routines_for
 from handover.schedule.watertime import Reason
 from hospital.admissions.models import Patient, Placement
+from hospital.feeding.models import FluidRoute
+from hospital.feeding.queries import feeding_now, fluids_at_home
+from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
 from hospital.medications.models import MedicationOrder, Route
 from hospital.medications.queries import is_running, orders_of
 from hospital.medications.wording import dose_in_words, line, parts, tongue
@@ -95,6 +101,8 @@ def contents_of(patient: Patient, plan: Plan, *, today: date, before: Pack | Non
         closed_days=tuple(closed_dates(patient.hospital, today)),
         away=_away(placement, today),
         has_bandage=patient.bandages.filter(removed_on=None).exists(),
+        feeding=_feeding(patient),
+        fluids=_fluids(patient, today),
     )
     return _compared(contents, before, patient) if before else contents
 
@@ -267,6 +275,25 @@ def _doses(order: MedicationOrder, today: date, zone: str) -> Iterator[Dose]:
     for number, at in enumerate(moments, 1):
         if number > written and at.date() >= today:
             yield Dose(number, at.date(), f"{at:%H:%M}")
+
+
+# --- food and fluids ----------------------------------------------------------------------------------------------
+
+
+def _feeding(patient: Patient) -> Feeding | None:
+    plan = feeding_now(patient)
+    return Feeding(plan.food, meals_line(plan), plan.note) if plan else None
+
+
+def _fluids(patient: Patient, today: date) -> Fluids | None:
+    """Only what a vet left to the carer, without what was over before today."""
+    plan = fluids_at_home(patient)
+    if plan is None:
+        return None
+    zone = patient.hospital.zone
+    midnight = datetime.combine(today, time.min, ZoneInfo(zone))
+    steps = tuple(FluidStep(when, what) for when, what in fluid_steps(plan, zone, f"{DAY}, H:i", since=midnight))
+    return Fluids(fluid_line(plan), steps, plan.note, plan.route == FluidRoute.UNDER_SKIN)
 
 
 # --- advice -------------------------------------------------------------------------------------------------------

@@ -83,10 +83,17 @@ def amount_line(phase: Phase, times_per_day: int | None) -> str:
     return f"{rate}, {words % {'n': phase.drops_per_minute}} ({day})"
 
 
-def fluid_steps(plan: FluidPlan, zone: str, moment: str = CLINICAL_MOMENT) -> list[tuple[str, str]]:
-    """Each phase: when, and what is given. The deficit is in the first ones only."""
+def fluid_steps(
+    plan: FluidPlan, zone: str, moment: str = CLINICAL_MOMENT, since: datetime | None = None
+) -> list[tuple[str, str]]:
+    """Each phase: when, and what is given. The deficit is in the first ones only.
+
+    What was over by `since` is left out, so that nobody who reads on gives a deficit twice.
+    """
     steps = []
     for phase, begins, ends in plan.in_phases():
+        if since and ends and ends <= since:
+            continue
         told = {"begins": _at(begins, zone, moment), "ends": _at(ends, zone, moment) if ends else ""}
         when = _("%(begins)s until %(ends)s") if ends else _("from %(begins)s on")
         steps.append((when % told, amount_line(phase, plan.times_per_day)))

@@ -430,3 +430,56 @@ def test_the_chart_links_tells_and_warns(client, swan, vet):
     assert "Drinks by itself" in page
     assert "The feeding plan was worked out for" in page
     assert "The fluid plan was worked out for" not in page
+
+
+# --- at home ------------------------------------------------------------------------------------------------------
+
+
+def day_page(client, patient):
+    return client.get(reverse("logs:day", args=[patient.case_number])).content.decode()
+
+
+def test_a_carer_reads_what_how_much_how_often_and_the_caution(client, swan, vet, carer):
+    make.placement(swan, carer, accepted_at=now())
+    signed_food(swan, vet)
+    client.force_login(carer.person)
+
+    page = day_page(client, swan)
+
+    assert "pellets" in page
+    assert "49\N{NO-BREAK SPACE}g at each meal, 3 meals a day" in page
+    assert "Never squirt food or water into a mouth" in page
+
+
+def test_a_carer_reads_of_fluids_only_when_a_vet_left_them_to_the_carer(client, swan, vet, carer):
+    make.placement(swan, carer, accepted_at=now())
+    client.force_login(carer.person)
+    signed_fluids(swan, vet)
+    before = day_page(client, swan)
+
+    signed_fluids(swan, vet, carer_gives=True)
+    after = day_page(client, swan)
+
+    assert "Ringer" not in before
+    assert "253\N{NO-BREAK SPACE}mL each time, 2 times a day" in after
+    assert "too much fills the lungs with water" in after
+    assert "Sharps" in after
+
+
+def test_a_deficit_that_was_given_is_not_read_again_at_home(client, swan, vet, carer):
+    make.placement(swan, carer, accepted_at=now())
+    signed_fluids(swan, vet, carer_gives=True, starts_at=now() - timedelta(hours=30))
+    client.force_login(carer.person)
+
+    page = day_page(client, swan)
+
+    assert "115\N{NO-BREAK SPACE}mL each time" in page
+    assert "253\N{NO-BREAK SPACE}mL each time" not in page
+
+
+def test_a_stopped_plan_is_on_no_page_at_home(client, swan, vet, carer):
+    make.placement(swan, carer, accepted_at=now())
+    actions.stop_plan(signed_food(swan, vet), by=vet, reason="Eats by itself")
+    client.force_login(carer.person)
+
+    assert "at each meal" not in day_page(client, swan)

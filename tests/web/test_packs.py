@@ -24,6 +24,7 @@ from handover.plans.queries import plan_in_force
 from handover.protocols.actions import adopt_group
 from hospital.admissions.models import Finder, TaxonGroup
 from hospital.clock import now, today
+from hospital.feeding import actions as feeding
 from tests import make
 
 CANARIES = {
@@ -364,3 +365,48 @@ def test_printing_does_not_make_the_hospital_accept_photographs_that_were_cut_of
     make_pack(planned, by=vet, paper="A4")
 
     assert ImageFile.LOAD_TRUNCATED_IMAGES is False
+
+
+# --- food and fluids ----------------------------------------------------------------------------------------------
+
+
+def sign_plans(patient, by, *, carer_gives):
+    checked = {"seen_weight_g": None, "is_weight_checked": True, "is_warning_read": True, "note": ""}
+    feeding.sign_feeding(
+        patient, by=by, seen_version=patient.feedingplans.count(), kept_at_c=Decimal(28), food="earthworms", kcal_constant=Decimal(32),
+        factor=Decimal("1.5"), kcal_per_g=Decimal("0.71"), meals_per_day=2, every_days=1, **checked,
+    )  # fmt: skip
+    feeding.sign_fluids(
+        patient, by=by, seen_version=patient.fluidplans.count(), fluid="Ringer canary", starts_at=now(), carer_gives=carer_gives,
+        route="mouth", ml_per_kg_day=Decimal(20), dehydration_percent=Decimal(0), deficit_hours=None, half_in_hours=None,
+        losses_ml_day=Decimal(0), times_per_day=2, drops_per_ml=None, **checked,
+    )  # fmt: skip
+
+
+def test_a_pack_says_what_the_animal_is_fed_and_keeps_fluids_to_the_hospital(client, planned, vet):
+    sign_plans(planned, vet, carer_gives=False)
+    make_pack(planned, by=vet, paper="A4")
+    client.force_login(vet)
+
+    page = text(client.get(address("page", planned, 1)))
+
+    assert "earthworms" in page
+    assert "23 g at each meal, 2 meals a day" in page  # 32 × 0.6^0.75 × 1.5 / 0.71 / 2
+    assert "Never squirt food or water into a mouth" in page
+    assert "Ringer canary" not in page
+
+
+def test_fluids_left_to_the_carer_are_in_the_next_pack_and_told_as_a_change(client, planned, vet):
+    sign_plans(planned, vet, carer_gives=False)
+    make_pack(planned, by=vet, paper="A4")
+    sign_plans(planned, vet, carer_gives=True)
+    pack = make_pack(planned, by=vet, paper="A4")
+    client.force_login(vet)
+
+    contents = Contents.from_json(pack.contents)
+    page = text(client.get(address("page", planned, 2)))
+
+    assert [(each.what, each.kind) for each in contents.changes] == [("Fluids", "added")]
+    assert "Ringer canary, by mouth or by tube" in page
+    assert "6 mL each time, 2 times a day" in page
+    assert "too much fills the lungs with water" in page
