@@ -13,8 +13,11 @@ STATIC = (settings.BASE_DIR / "hospital" / "static").resolve()
 PRESS = Lock()  # one document at a time: Pango's fonts are shared, and a second thread would only wait for Python's own lock
 
 
-def print_pdf(html: str) -> bytes:
-    """The document set with print.css. The same input gives the same bytes; nothing is fetched but our own static files."""
+def print_pdf(html: str, sheet: str) -> bytes:
+    """The document set with fonts.css and this style sheet. The same input gives the same bytes.
+
+    Nothing is fetched but our own static files.
+    """
     import weasyprint
     from PIL import ImageFile
     from weasyprint.text.fonts import FontConfiguration
@@ -35,7 +38,7 @@ def print_pdf(html: str) -> bytes:
         fonts = FontConfiguration()
         sheets = [
             weasyprint.CSS(filename=STATIC / "hospital" / name, url_fetcher=fetcher, font_config=fonts)
-            for name in ("fonts.css", "print.css")
+            for name in ("fonts.css", sheet)
         ]
         document = weasyprint.HTML(string=html, url_fetcher=fetcher)
         document.write_pdf(target, stylesheets=sheets, font_config=fonts, pdf_variant="pdf/ua-1")

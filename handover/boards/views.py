@@ -78,9 +78,16 @@ def today_board(request: HttpRequest) -> HttpResponse:
         overnight=overnight(patients, request.hospital, today(), {pk: outlook.case for pk, outlook in known.items()}),
         first_shown=FIRST_SHOWN,
         unsigned=waiting_orders([request.hospital.pk]),
-        register=[(each, title(each.page)) for each in to_settle(request.hospital, now())],
+        **_register(request),
         worrying_url=_url("logs:worrying"),
     )
+
+
+def _register(request: HttpRequest) -> dict:
+    """Pages of the register on which a count differs or a witness is missing, and how many are to be counted."""
+    found = to_settle(request.hospital, now())
+    open_ = [(each, title(each.page)) for each in found if each.discrepancies or each.not_witnessed]
+    return {"register": open_, "to_count": sum(each.is_count_due for each in found)}
 
 
 def _url(name: str) -> str:

@@ -64,7 +64,7 @@ def as_pdf(hospital: Hospital, pages: Iterable[RegisterPage]) -> bytes:
     """A sheet, or several, for each page of the register. Nothing in it tells when it was printed: a reprint is the same file."""
     with timezone.override(ZoneInfo(hospital.zone)):
         html = render_to_string("register/print.html", {"hospital": hospital, "sheets": [_sheet(page) for page in pages]})
-    return print_pdf(html)
+    return print_pdf(html, "register.css")
 
 
 def _sheet(page: RegisterPage) -> dict:

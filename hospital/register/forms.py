@@ -19,6 +19,7 @@ from hospital.register.queries import first_count, patients_to_choose, rules_of,
 from hospital.register.wording import ASKED, unit
 
 _OFF = {"autocomplete": "off"}
+_LAST = ("done_at", "late_reason", "witness", "witness_password")
 
 
 class AmountField(forms.DecimalField):
@@ -58,6 +59,7 @@ class SignedForm(forms.Form):
     def __init__(self, *args: Any, page: RegisterPage, by: Person, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.page, self.by = page, by
+        self.order_fields([name for name in self.fields if name not in _LAST] + [*_LAST])
         for field in self.fields.values():
             if isinstance(field, AmountField):
                 field.unit = unit(page)
@@ -94,15 +96,11 @@ class EntryForm(SignedForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.order_fields([name for name in self.fields if name not in _LAST] + [*_LAST])
         self.fields["late_reason"].says_optional = True  # on the page only when it is asked for
 
     @property
     def asks_late_reason(self) -> bool:
         return bool(self["late_reason"].errors or self["late_reason"].value())
-
-
-_LAST = ("done_at", "late_reason", "witness", "witness_password")
 
 
 class ReceiveForm(EntryForm):
@@ -125,7 +123,9 @@ class UseForm(EntryForm):
     )  # fmt: skip
     drawn = AmountField(_("Drawn up"))
     given = AmountField(_("Given"), least=Decimal(0))
-    wasted = AmountField(_("Wasted"), least=Decimal(0), help_text=_("What was left in the syringe. 0 if nothing was."))
+    wasted = AmountField(
+        _("Wasted"), least=Decimal(0), required=False, help_text=_("What was left in the syringe. Empty if nothing was.")
+    )
     source = words_field(_("Ordered by, or number of the order"), 120)
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -133,6 +133,11 @@ class UseForm(EntryForm):
         field = self.fields["patient"]
         field.queryset = patients_to_choose(self.by, self.page.hospital, today(self.page.hospital.zone))
         field.label_from_instance = lambda each: " · ".join(filter(None, (each.case_number, each.name, str(each.species))))
+
+    def clean(self) -> dict:
+        data = super().clean()
+        data["wasted"] = data.get("wasted") or Decimal(0)
+        return data
 
 
 class DiscardForm(EntryForm):

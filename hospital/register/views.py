@@ -18,7 +18,7 @@ from hospital.people.access import for_roles
 from hospital.people.models import CLINICAL, STAFF, Role
 from hospital.register import actions, forms
 from hospital.register.export import as_csv, as_pdf
-from hospital.register.models import Kind, RegisterLine, RegisterPage
+from hospital.register.models import DrugForm, Kind, RegisterLine, RegisterPage
 from hospital.register.queries import balance_of, corrected_thousandths, fault_of, faults, first_count, lines_of, rules_of, standings
 from hospital.register.wording import amount, fault, rows, signed, title
 from hospital.rules.register import amount_of
@@ -90,7 +90,13 @@ def check(request: HttpRequest) -> HttpResponse:
     """Whether every chain holds, and what that proves."""
     pages = list(_pages(request))
     found = {page.pk: fault(each) for page, each in faults(pages)}
-    context = {"checked": [(page, title(page), found.get(page.pk, "")) for page in pages], "is_bad": bool(found)}
+    wanted = request.GET.get("hash", "").strip().lower()[:80]
+    lines = RegisterLine.objects.filter(page__in=pages, hash=wanted).exclude(page__in=found)
+    context = {
+        "checked": [(page, title(page), found.get(page.pk, "")) for page in pages],
+        "wanted": wanted,
+        "on_paper": lines.select_related("page").first() if wanted else None,
+    }
     return show(request, "register/check.html", context)
 
 
@@ -149,7 +155,7 @@ def _enter(
         _say_written(request, form.result)
         return redirect("register:page", page.pk)
     context = {"form": form, "shown": page, "title": title(page), "heading": heading, "save": save}
-    context["balance"] = amount(page, balance_of(page))
+    context |= {"balance": amount(page, balance_of(page)), "sharps": kind is forms.UseForm and page.form == DrugForm.INJECTION}
     return show(request, "register/entry.html", context, part="register/_entry_form.html", status=status_of(form))
 
 

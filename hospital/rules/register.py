@@ -2,8 +2,8 @@
 
 Amounts are whole thousandths of the unit that the drug is counted in (0.001 mL, 0.001 tablet), so that sums are exact in
 every database. Each line carries the SHA-256 (FIPS 180-4) of the line before and its own text. That shows a later alteration;
-it does not stop somebody who owns the database from rewriting the lines and all hashes after them. Only a hash that was
-written down elsewhere, on a printed count sheet, gives that away.
+it does not stop somebody who owns the database from rewriting the lines and all hashes after them, or from taking the last
+lines away. Only a hash that was written down elsewhere, on a printed count sheet, gives that away.
 """
 
 from __future__ import annotations

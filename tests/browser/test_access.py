@@ -49,6 +49,18 @@ STAFF_PAGES = [
     "/checked-overnight/",
     "/reports/worrying/",
     "/release/",
+    "/register/",
+    "/register/check/",
+    "/register/rules/",
+    "/register/count-sheet/",
+    "/register/pages/open/",
+    "/register/pages/1/",
+    "/register/pages/1/use/",
+    "/register/pages/1/receive/",
+    "/register/pages/1/discard/",
+    "/register/pages/1/transfer/",
+    "/register/pages/1/count/",
+    "/register/pages/1/lines/1/correct/",
 ]
 CARER_PAGES = [
     "/my-animals/",

@@ -870,3 +870,13 @@ def test_the_chart_tells_what_was_drawn_up_outside_the_orders(client, stocked, p
 
     assert "ketamine: given, 0.3 mL" in page
     assert "Register, line 2" in page
+
+
+def test_a_hash_from_paper_is_looked_for_on_the_page_of_the_check(client, three, vet):
+    client.force_login(vet)
+
+    found = words(client.get(reverse("register:check"), {"hash": three.lines.get(number=2).hash.upper()}))
+    lost = words(client.get(reverse("register:check"), {"hash": "f" * 64}))
+
+    assert "It is line 2 of ketamine, Drug safe" in found
+    assert "No line of this register has this hash" in lost

@@ -12,6 +12,7 @@ from django.db import transaction
 from handover.demo.formulary import adopt_formulary
 from handover.demo.history import make_history
 from handover.demo.people import make_carers, make_hospitals, make_people
+from handover.demo.register import Register
 from handover.demo.stories import Cast, Story
 from handover.plans.nightly import check_cases
 from handover.protocols.actions import adopt_group
@@ -31,7 +32,7 @@ class Command(BaseCommand):
     def handle(self, **options) -> None:
         if Hospital.objects.exists():
             raise CommandError("There is a hospital already. The demonstration is made in an empty installation only.")
-        people, told = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in ("people", "stories"))
+        people, told, register = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in ("people", "stories", "register"))
         with acting(None, "demonstration"):
             cast = make_cast(people)
             for row in people["hospital"]:
@@ -43,8 +44,8 @@ class Command(BaseCommand):
                 carers = [carer for (_, at), carer in cast.carers.items() if at == slug]
                 make_history(told["history"], hospital, cast.now, by=first_vet(cast, slug), carers=carers)
         cases = sorted(told["case"], key=lambda row: -row["admitted_days_ago"])
-        for row in cases:
-            Story(row, cast).tell()
+        patients = {row["story"]: Story(row, cast).tell() for row in cases}
+        Register(register, cast, patients).tell()
         for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
             pass
         self.stdout.write(f"{len(cases)} live cases in {len(cast.hospitals)} hospitals.")
