@@ -26,6 +26,8 @@ from hospital.rules.doses import (
     tablets_per_dose,
     to_step,
 )
+from hospital.rules.energy import by_power, kcal_of_kj, linear_resting_kcal, metabolism_for, ration, resting_kcal
+from hospital.rules.fluids import deficit_ml, drops_per_minute, fluids, maintenance_ml_day, share_of_weight_ml
 from hospital.rules.geo import Axis, dms, parse_coordinates, precision_uncertainty_m
 from hospital.rules.infusions import (
     KM,
@@ -49,7 +51,7 @@ from hospital.rules.weights import (
 )
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "published"
-FILES = ("doses", "weights", "places", "courses")
+FILES = ("doses", "weights", "places", "courses", "energy", "fluids")
 D = Decimal
 FIRST = date(2027, 3, 1)
 Given = Mapping[str, object]
@@ -256,6 +258,95 @@ def washout(half_life_hours, half_lives):
     return {"days": D(span // timedelta(seconds=1)) / 86400}
 
 
+def need_at_rest(weights_kg, constant, factor):
+    grams = [D(weight) * 1000 for weight in weights_kg]
+    found = [ration(weight_g, D(constant), D(factor), D(1), 1) for weight_g in grams]
+    return {
+        "to_the_power": [by_power(D(weight), D(1)) for weight in weights_kg],
+        "at_rest": [each.resting_kcal for each in found],
+        "need": [each.need_kcal for each in found],
+    }
+
+
+def passerine_row(grams):
+    """Growth stands on the daily need; the table's upper end is three times it."""
+    listed = metabolism_for(("passerine", "bird", "animal"))
+    needs = [ration(D(weight_g), listed.kcal_constant, listed.usual_factor, D(1), 1) for weight_g in grams]
+    return {
+        "at_rest": [each.resting_kcal for each in needs],
+        "need": [each.need_kcal for each in needs],
+        "growth_low": [each.need_kcal * D("1.5") for each in needs],
+        "growth_high": [each.need_kcal * 3 for each in needs],
+    }
+
+
+def dog_and_cat(weights_kg):
+    constant = metabolism_for(("fox", "medium-mammal", "mammal", "animal")).kcal_constant
+    grams = [D(weight) * 1000 for weight in weights_kg]
+    return {
+        "power": [resting_kcal(weight_g, constant) for weight_g in grams],
+        "linear": [linear_resting_kcal(weight_g) for weight_g in grams],
+    }
+
+
+def koala_in_kj(weight_kg, kj, times_basal):
+    found = by_power(D(weight_kg), D(kj))
+    return {"kj_a_day": found, "basal_kj_a_day": found / times_basal}
+
+
+def in_the_field(grams, bird, mammal, reptile):
+    kj = [by_power(D(grams), D(constant), D(exponent)) for constant, exponent in (bird, mammal, reptile)]
+    return {"kj": kj, "mammal_to_reptile": kj[1] / kj[2], "bird_to_reptile": kj[0] / kj[2]}
+
+
+def kilojoules(kj):
+    return {"kcal": [kcal_of_kj(D(each)) for each in kj]}
+
+
+def maintenance(weight_kg, ml_per_kg):
+    found = fluids(D(weight_kg) * 1000, D(ml_per_kg))
+    return {"ml_a_day": found.maintenance_ml_day, "ml_an_hour": found.phases[0].ml_per_hour}
+
+
+def maintenance_and_deficit(weight_kg, ml_per_kg, percent, hours):
+    found = fluids(D(weight_kg) * 1000, D(ml_per_kg), dehydration_percent=D(percent), deficit_hours=hours)
+    first = found.phases[0]
+    return {
+        "maintenance_ml": found.maintenance_ml_day, "deficit_ml": found.deficit_ml, "first_day_ml": round(first.ml_per_day, 20),
+        "ml_an_hour": first.ml_per_hour,
+    }  # fmt: skip
+
+
+def deficit(weight_kg, percent):
+    found = deficit_ml(D(weight_kg) * 1000, D(percent))
+    return {"ml": found, "litres": found / 1000}
+
+
+def bird_in_grams(weight_g, percent, ml_per_kg, half_in, hours):
+    asked = {"dehydration_percent": D(percent), "deficit_hours": hours, "half_in_hours": half_in}
+    found = fluids(D(weight_g), D(ml_per_kg), **asked)
+    first, second, after = found.phases
+    return {
+        "deficit_ml": found.deficit_ml,
+        "maintenance_ml": found.maintenance_ml_day,
+        "first_part_ml": (first.ml_per_hour - after.ml_per_hour) * half_in,
+        "rest_ml": (second.ml_per_hour - after.ml_per_hour) * (hours - half_in),
+    }
+
+
+def drops(ml_an_hour, drops_per_ml):
+    return {"drops_a_minute": [drops_per_minute(D(rate), n) for rate, n in zip(ml_an_hour, drops_per_ml, strict=True)]}
+
+
+def from_pounds(weight_lb, lb_per_kg, ml_per_kg):
+    weight_g = g_from_pounds(D(weight_lb), pounds_per_kg=lb_per_kg)
+    return {"ml_an_hour": maintenance_ml_day(weight_g, D(ml_per_kg)) / 24}
+
+
+def by_mouth_at_one_time(grams):
+    return {"ml": [share_of_weight_ml(D(weight_g)) for weight_g in grams]}
+
+
 COMPUTED: dict[str, Callable[..., Given]] = {
     each.__name__: each
     for each in (
@@ -287,6 +378,19 @@ COMPUTED: dict[str, Callable[..., Given]] = {
         moments,
         next_and_elapsed,
         washout,
+        need_at_rest,
+        passerine_row,
+        dog_and_cat,
+        koala_in_kj,
+        in_the_field,
+        kilojoules,
+        maintenance,
+        maintenance_and_deficit,
+        deficit,
+        bird_in_grams,
+        drops,
+        from_pounds,
+        by_mouth_at_one_time,
     )
 } | {"jackson_ratio": ratio}
 
