@@ -6,6 +6,12 @@ from pathlib import Path
 import pytest
 from django.conf import settings as all_settings
 
+from handover.protocols.actions import adopt_group
+from handover.protocols.models import LibraryRow
+from handover.protocols.reference import load_protocols
+from hospital.admissions.models import Cause, Species, TaxonGroup
+from hospital.admissions.reference import load_reference
+from hospital.clock import now
 from tests import make
 
 
@@ -17,6 +23,38 @@ def pytest_configure() -> None:
     }
     all_settings.WHITENOISE_AUTOREFRESH = all_settings.WHITENOISE_USE_FINDERS = True
     all_settings.MEDIA_ROOT = Path(tempfile.mkdtemp(prefix="media-"))
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):
+    """The tests' database with the shipped rows in it: loading them for each test took as long as the tests."""
+    with django_db_blocker.unblock():
+        load_reference()
+        load_protocols()
+
+
+@pytest.fixture
+def reference(db):
+    """The shipped rows: there already, unless a test that commits has emptied the tables since."""
+    if not Species.objects.exists():
+        load_reference()
+        load_protocols()
+
+
+@pytest.fixture
+def no_reference(db):
+    """For a test that makes its own species and causes."""
+    for each in (LibraryRow, Species, Cause):
+        each.objects.all().delete()
+    TaxonGroup.objects.update(parent=None)
+    TaxonGroup.objects.all().delete()
+
+
+@pytest.fixture
+def adopted(reference, hospital, vet):
+    """A hospital whose vet has adopted what concerns a freshwater turtle."""
+    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
+        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 @pytest.fixture

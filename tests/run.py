@@ -30,6 +30,7 @@ SYSTEM: list[tuple[str, Callable[[], object], list[str]]] = [
     ("Chromium, for the browser's tests", lambda: shutil.which("chromium"), ["chromium"]),
     ("PostgreSQL's server", postgres.programs, ["postgresql"]),
     ("pdftotext and pdftoppm, which read packs back", lambda: shutil.which("pdftoppm"), ["poppler-utils"]),
+    ("qpdf, which checks that packs are whole", lambda: shutil.which("qpdf"), ["qpdf"]),
 ]
 
 

@@ -21,6 +21,8 @@ from hospital.edits import EditCollision
 from hospital.rules.casenumbers import sequence_of
 from tests import make
 
+pytestmark = pytest.mark.usefixtures("no_reference")
+
 
 @pytest.fixture
 def turtle(db) -> Species:

@@ -2,18 +2,15 @@
 
 import uuid
 from datetime import date, timedelta
-from io import StringIO
 
 import pytest
 import time_machine
-from django.core.management import call_command
 from django.urls import reverse
 
 from handover.boards.rhythm import usual_gap_days
 from handover.logs.models import LogEntry, LogSeen
 from handover.plans.actions import fix_day, publish
-from handover.protocols.actions import adopt_group
-from hospital.admissions.models import Patient, TaxonGroup
+from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.people.models import CarerAway
@@ -29,14 +26,6 @@ BOARDS = ["today", "fortnight", "late", "quiet", "conflicts", "proposals"]
 def _on_that_day():
     with time_machine.travel(make.at("2027-03-01 09:00"), tick=False):
         yield
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 @pytest.fixture

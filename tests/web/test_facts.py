@@ -2,22 +2,18 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
-from io import StringIO
 from uuid import uuid4
 
 import pytest
 import time_machine
-from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from handover.facts import case_of, cases_of, setup_of
 from handover.plans.models import Hold, Pin, RuleChoice
-from handover.protocols.actions import adopt_group
 from handover.protocols.queries import gates_in_force, rules_in_force
 from handover.schedule.problem import CARER, CLINIC
 from handover.schedule.protocol import problem_for
-from hospital.admissions.models import TaxonGroup
 from hospital.clock import now
 from hospital.people.models import CarerAway
 from hospital.sites.models import ClosedDay
@@ -317,14 +313,6 @@ def fresh(patients):
 
 
 # --- the whole way --------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 def test_a_turtle_with_a_fixed_limb_gets_the_windows_of_its_protocol(adopted, hospital, turtle):

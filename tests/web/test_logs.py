@@ -5,12 +5,10 @@ import threading
 import uuid
 from datetime import date, timedelta
 from decimal import Decimal
-from io import StringIO
 
 import pytest
 import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.core.management import call_command
 from django.db import connection, connections
 from django.test import Client
 from django.urls import reverse
@@ -20,9 +18,8 @@ from PIL import Image
 from handover.logs.models import LogEntry, LogSeen
 from handover.logs.queries import day_of, doses_due
 from handover.plans.actions import publish
-from handover.protocols.actions import adopt_group
 from handover.schedule.watertime import Sign
-from hospital.admissions.models import Finder, TaxonGroup, Weight
+from hospital.admissions.models import Finder, Weight
 from hospital.audit.triggers import append_only_models
 from hospital.clock import now
 from hospital.medications.models import DoseGiven
@@ -36,14 +33,6 @@ CLOSED = date(2027, 3, 1)
 def _on_that_day():
     with time_machine.travel(make.at("2027-03-22 18:00"), tick=False):
         yield
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 @pytest.fixture

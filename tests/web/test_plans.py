@@ -1,20 +1,17 @@
 """The care plan on its pages: what is due and why, decisions, publishing, versions."""
 
 from datetime import date, timedelta
-from io import StringIO
 
 import pytest
 import time_machine
-from django.core.management import call_command
 from django.urls import reverse
 
 from handover.plans.actions import fix_day, hold_back, publish
 from handover.plans.models import CurrentPlan, Hold, Pin, Plan, PlannedDate, RuleChoice
 from handover.plans.queries import changes_since, done_event_ids, live_plan, live_plans, plan_in_force, standings
-from handover.protocols.actions import adopt, adopt_group
+from handover.protocols.actions import adopt
 from handover.protocols.models import LibraryRow
 from handover.schedule.plan import Conflict, Planned
-from hospital.admissions.models import TaxonGroup
 from hospital.clock import now
 from hospital.people.models import CarerAway, Membership
 from hospital.sites.models import ClosedDay
@@ -28,14 +25,6 @@ OPERATED = date(2027, 2, 26)
 def _on_that_day():
     with time_machine.travel(make.at("2027-03-01 09:00"), tick=False):
         yield
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 @pytest.fixture

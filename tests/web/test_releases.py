@@ -2,22 +2,19 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
-from io import StringIO
 
 import pytest
 import time_machine
 from django.core.exceptions import ValidationError
-from django.core.management import call_command
 from django.urls import reverse
 
 from handover.labels.release import STATES, evidence_in_words
 from handover.plans.actions import hold_back, publish
-from handover.protocols.actions import adopt_group
 from handover.releases.actions import assess_criterion, find_all_met
 from handover.releases.models import CriterionFinding, GoAhead, ReleaseDay
 from handover.releases.queries import readiness, readiness_of_one
 from handover.schedule.release import Assessed, Criterion, Needs
-from hospital.admissions.models import Finder, Patient, TaxonGroup, Weight
+from hospital.admissions.models import Finder, Patient, Weight
 from hospital.clock import now
 from hospital.edits import EditCollision
 from tests import make
@@ -30,14 +27,6 @@ RECOVERED = "animal.recovered"
 def _on_that_day():
     with time_machine.travel(make.at("2027-06-14 09:00"), tick=False):
         yield
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 @pytest.fixture

@@ -42,14 +42,6 @@ def _on_that_day():
 
 
 @pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
-
-
-@pytest.fixture
 def turtle(adopted, vet):
     """A pond turtle whose left hind limb was fixed and sutured on Friday 26 February 2027, with its plan published."""
     return operated(vet, name="Bramble")

@@ -4,12 +4,10 @@ import json
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
-from io import StringIO
 
 import pytest
 import time_machine
 from django.core.exceptions import ValidationError
-from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -20,9 +18,8 @@ from handover.plans.actions import fix_day, publish
 from handover.plans.joint import joint_plan
 from handover.plans.models import CurrentPlan, Plan, PlannedDate
 from handover.plans.queries import changes_since, live_plan, plan_in_force
-from handover.protocols.actions import adopt_group
 from handover.schedule.changes import ASIDE
-from hospital.admissions.models import Patient, TaxonGroup
+from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.people.models import CarerAway
 from hospital.sites.models import ClosedDay
@@ -35,14 +32,6 @@ TODAY = date(2027, 3, 1)  # a Monday
 def _on_that_day():
     with time_machine.travel(make.at("2027-03-01 09:00"), tick=False):
         yield
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 def operated(vet, carer, on: date, name: str):

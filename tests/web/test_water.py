@@ -15,9 +15,8 @@ from handover.logs.queries import last_minutes
 from handover.logs.water import allowance_today, ladder, water_of, waters_of
 from handover.plans.actions import publish
 from handover.plans.models import WaterDecision
-from handover.protocols.actions import adopt_group
 from handover.schedule.watertime import Reason
-from hospital.admissions.models import Patient, TaxonGroup
+from hospital.admissions.models import Patient
 from hospital.clock import now
 from tests import make
 
@@ -33,14 +32,6 @@ def day(number: int) -> date:
 def _on_that_day():
     with time_machine.travel(make.at("2027-04-10 18:00"), tick=False):
         yield
-
-
-@pytest.fixture
-def adopted(db, hospital, vet):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
 
 
 @pytest.fixture
