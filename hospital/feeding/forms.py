@@ -13,9 +13,9 @@ from hospital.admissions.forms import moment_field
 from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.feeding.actions import Asked, weight_doubt, work_out_feeding, work_out_fluids
-from hospital.feeding.models import AT_HOME, FeedingPlan, FluidPlan, FluidRoute
+from hospital.feeding.models import FeedingPlan, FluidPlan, FluidRoute
 from hospital.feeding.queries import weights_of
-from hospital.rules.energy import Metabolism, linear_resting_kcal, metabolism_for
+from hospital.rules.energy import Metabolism, kcal_per_gram, linear_resting_kcal, metabolism_for
 from hospital.rules.fluids import DROPS_PER_ML, MOST_PERCENT, Maintenance, maintenance_for
 
 
@@ -101,6 +101,15 @@ class PlanForm(forms.Form):
         raise NotImplementedError
 
 
+ENERGY_IN = [
+    ("kcal-1", _("kcal for 1 g")),
+    ("kcal-100", _("kcal for 100 g")),
+    ("kcal-1000", _("kcal for 1 kg")),
+    ("kJ-1", _("kJ for 1 g")),
+    ("kJ-100", _("kJ for 100 g")),
+]
+
+
 class FeedingForm(PlanForm):
     figures = ("kcal_constant", "factor", "kcal_per_g", "meals_per_day", "every_days")
 
@@ -109,10 +118,10 @@ class FeedingForm(PlanForm):
         widget=forms.TextInput(attrs={"list": "foods", "autocomplete": "off"}),
     )  # fmt: skip
     kcal_per_g = FigureField(
-        label=_("Energy of the food"), unit=_("kcal per gram"), most="10",
-        help_text=_("As fed, from the packet. Divide kJ by 4.184, and kcal for 100 g by 100."),
+        label=_("Energy of the food"), unit="", help_text=_("As fed, from the packet."),
         required_words=_("Give the energy of the food: it stands on the packet."),
     )  # fmt: skip
+    energy_in = forms.ChoiceField(label=_("Energy counted in"), choices=ENERGY_IN, required=False, initial="kcal-1")
     kcal_constant = FigureField(
         label=_("Constant"), unit=_("kcal per day at 1 kg"), most="500", places=2, required_words=_("Give the constant of the formula.")
     )
@@ -131,6 +140,7 @@ class FeedingForm(PlanForm):
         if self.known:
             self.fields["kcal_constant"].initial = plain(self.known.kcal_constant)
             self.fields["factor"].initial = plain(self.known.usual_factor)
+        self.fields["energy_in"].says_optional = True  # it always says something
         if not (self.known and self.known.needs_warmth):
             del self.fields["kept_at_c"]
         else:
@@ -140,6 +150,18 @@ class FeedingForm(PlanForm):
         data = super().clean()
         data.setdefault("kept_at_c", None)
         return data
+
+    def _work_out(self, data: dict) -> None:
+        """What the packet says is turned into kcal for one gram first."""
+        unit, _dash, grams = (data.pop("energy_in", "") or "kcal-1").partition("-")
+        if data.get("kcal_per_g"):
+            try:
+                data["kcal_per_g"] = round(kcal_per_gram(data["kcal_per_g"], is_kj=unit == "kJ", grams=int(grams)), 4)
+            except ValueError:
+                self.add_error("kcal_per_g", _("No food holds more energy than pure fat: look at the packet and the unit."))
+        if data.get("kcal_per_g") == 0:
+            self.add_error("kcal_per_g", _("That is next to nothing: look at the packet and the unit."))
+        super()._work_out(data)
 
     def work_out(self, data: dict) -> Asked:
         return work_out_feeding(self.patient, self.weight.weight_g, **{name: data[name] for name in self.figures})
@@ -198,10 +220,6 @@ class FluidForm(PlanForm):
 
     def work_out(self, data: dict) -> Asked:
         return work_out_fluids(self.patient, self.weight.weight_g, **{name: data[name] for name in self.figures})
-
-    @property
-    def may_go_home(self) -> bool:
-        return self["route"].value() in AT_HOME
 
 
 class StopPlanForm(forms.Form):

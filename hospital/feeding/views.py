@@ -76,7 +76,7 @@ def _food(name: str) -> dict[str, str]:
     food = next((each for each in FOODS if each.name == name), None)
     if food is None:
         return {}
-    return {"food": food.name, "kcal_per_g": plain(food.kcal_per_g) if food.kcal_per_g else ""}
+    return {"food": food.name, "kcal_per_g": plain(food.kcal_per_g) if food.kcal_per_g else "", "energy_in": "kcal-1"}
 
 
 def _show_feeding(request: HttpRequest, patient: Patient, form: FeedingForm, status: int = 200) -> HttpResponse:
@@ -92,6 +92,7 @@ def _feeding_context(form: FeedingForm) -> dict[str, Any]:
             "need": wording.kcal(found.need_kcal),
             "rest": wording.kcal(found.resting_kcal),
             "meals": wording.meals(found.grams_per_meal, data["meals_per_day"], data["every_days"]),
+            "energy": wording.kcal(data["kcal_per_g"]),
             "exact": wording.grams(round(found.exact_g, 3)),
             "linear": wording.kcal(form.linear_kcal) if form.linear_kcal else "",
         }

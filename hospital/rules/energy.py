@@ -14,6 +14,7 @@ from hospital.rules.doses import amount, to_step
 
 EXPONENT = Decimal("0.75")
 KJ_PER_KCAL = Decimal("4.184")  # the thermochemical calorie, exact by definition
+PURE_FAT_KCAL_PER_G = Decimal(9)  # the general factor of Atwater for fat, from memory: no food holds more
 # The straight-line rule for dogs and cats says nothing outside these weights.
 LINEAR_FROM_G, LINEAR_TO_G = Decimal(2000), Decimal(45000)
 FINE_BELOW_G, FINE_STEP_G, STEP_G = Decimal(10), Decimal("0.1"), Decimal(1)  # a kitchen scale's: common practice, no source
@@ -114,6 +115,14 @@ def linear_resting_kcal(weight_g: Decimal) -> Decimal | None:
 def kcal_of_kj(kj: Decimal) -> Decimal:
     """Kilojoules, as many packets say, in kilocalories."""
     return amount("kj", kj) / KJ_PER_KCAL
+
+
+def kcal_per_gram(energy: Decimal, *, is_kj: bool = False, grams: int = 1) -> Decimal:
+    """What a packet says (kcal or kJ for so many grams) in kcal for one gram. Raises ValueError above pure fat: a slip."""
+    kcal = kcal_of_kj(energy) if is_kj else amount("energy", energy)
+    if kcal / grams > PURE_FAT_KCAL_PER_G:
+        raise ValueError("No food holds more energy than pure fat: look at the packet and the unit.")
+    return kcal / grams
 
 
 def ration(

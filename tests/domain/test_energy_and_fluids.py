@@ -10,7 +10,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hospital.rules.doses import DoseRefused
-from hospital.rules.energy import FOODS, METABOLISMS, by_power, food_called, kcal_of_kj, linear_resting_kcal, metabolism_for, ration
+from hospital.rules.energy import (
+    FOODS,
+    METABOLISMS,
+    by_power,
+    food_called,
+    kcal_of_kj,
+    kcal_per_gram,
+    linear_resting_kcal,
+    metabolism_for,
+    ration,
+)
 from hospital.rules.fluids import MAINTENANCES, Phase, deficit_ml, drops_per_minute, fluids, maintenance_for
 
 D = Decimal
@@ -74,6 +84,16 @@ def test_kilojoules_are_turned_as_a_registry_of_units_turns_them():
     kcal = pint.UnitRegistry(non_int_type=Decimal).Quantity(D("1234.5"), "kJ").to("kcal").magnitude
 
     assert abs(kcal_of_kj(D("1234.5")) - kcal) < D("1e-20")
+
+
+@given(decimals("0.1", "9", 2))
+def test_a_packet_says_the_same_in_every_unit(kcal):
+    """Ways of writing one energy agree, and none passes that of pure fat."""
+    said = [kcal_per_gram(kcal), kcal_per_gram(kcal * 100, grams=100), kcal_per_gram(kcal * D("4.184"), is_kj=True)]
+
+    assert all(abs(each - kcal) < D("1e-20") for each in said)
+    with pytest.raises(ValueError, match="pure fat"):
+        kcal_per_gram(kcal * 1000, grams=10)
 
 
 @pytest.mark.parametrize(("group", "constant"), [("waterbird", 78), ("passerine", 129), ("hedgehog", 70), ("koala", 49), ("snake", 32)])

@@ -139,6 +139,26 @@ def test_what_is_wrong_is_said_at_its_field_and_nothing_is_lost(client, swan, ve
     assert feeding_now(swan) is None
 
 
+@pytest.mark.parametrize(
+    ("typed", "unit"), [("2.5", "kcal-1"), ("250", "kcal-100"), ("2500", "kcal-1000"), ("10.46", "kJ-1"), ("1046", "kJ-100")]
+)
+def test_the_packet_may_count_in_kilojoules_or_for_a_hundred_grams(client, swan, vet, typed, unit):
+    client.force_login(vet)
+
+    client.post(url("feed", swan), fed(kcal_per_g=typed, energy_in=unit))
+
+    assert feeding_now(swan).kcal_per_g == D("2.5")  # 4.184 kJ are 1 kcal
+
+
+def test_kilojoules_taken_for_kilocalories_are_more_than_fat_and_refused(client, swan, vet):
+    client.force_login(vet)
+
+    answer = client.post(url("feed", swan), fed(kcal_per_g="10.46", energy_in="kcal-1"))
+
+    assert answer.status_code == 422
+    assert "more energy than pure fat" in answer.content.decode()
+
+
 def test_a_reptiles_need_asks_for_its_temperature(client, turtle, vet):
     client.force_login(vet)
     asked = fed(kcal_constant="32", seen_weight_g="400.0")
