@@ -20,7 +20,7 @@ from hospital.feeding.queries import feeding_plans_of, fluid_plans_of, weights_o
 from hospital.feeding.wording import feeding_line, fluid_line, grams, millilitres
 from hospital.people.models import Person
 from hospital.rules.doses import DoseRefused
-from hospital.rules.energy import Ration, food_called, metabolism_for, ration
+from hospital.rules.energy import Ration, food_called, is_too_coarse, metabolism_for, ration
 from hospital.rules.fluids import GRAVE_PERCENT, Fluids, fluids, maintenance_for, share_of_weight_ml
 from hospital.rules.weights import good_for_days, is_slip, is_stale
 from hospital.rules.wording import body_weight
@@ -95,7 +95,7 @@ def sign_feeding(
 
 
 def _too_little(worked: Ration) -> dict[str, str]:
-    if worked.grams_per_meal:
+    if not is_too_coarse(worked.exact_g, worked.grams_per_meal):
         return {}
     return {"meals_per_day": _("That is less than a scale can show at each meal: give fewer meals.")}
 
@@ -172,7 +172,8 @@ def sign_fluids(
     }
     if carer_gives and figures["route"] not in AT_HOME:
         wrong["carer_gives"] = _("A carer gives fluids by mouth or under the skin only: all else is done at the hospital.")
-    if any(phase.ml_each is not None and not phase.ml_each for phase in asked.worked.phases):
+    often = figures["times_per_day"]
+    if any(phase.ml_each is not None and is_too_coarse(phase.ml_per_day / often, phase.ml_each) for phase in asked.worked.phases):
         wrong["times_per_day"] = _("That is less than a syringe can show each time: give it less often.")
     if wrong:
         raise ValidationError(wrong)

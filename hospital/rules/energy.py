@@ -10,14 +10,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
-from hospital.rules.doses import amount, to_step
+from hospital.rules.doses import LARGEST_ROUNDING_ERROR_PERCENT, amount, to_step
 
 EXPONENT = Decimal("0.75")
 KJ_PER_KCAL = Decimal("4.184")  # the thermochemical calorie, exact by definition
 PURE_FAT_KCAL_PER_G = Decimal(9)  # the general factor of Atwater for fat, from memory: no food holds more
 # The straight-line rule for dogs and cats says nothing outside these weights.
 LINEAR_FROM_G, LINEAR_TO_G = Decimal(2000), Decimal(45000)
-FINE_BELOW_G, FINE_STEP_G, STEP_G = Decimal(10), Decimal("0.1"), Decimal(1)  # a kitchen scale's: common practice, no source
+# What a scale or a syringe shows, by the size of the amount: common practice, no source.
+STEPS = ((Decimal(1), Decimal("0.01")), (Decimal(10), Decimal("0.1")))
+COARSEST = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +136,17 @@ def ration(
     resting = resting_kcal(weight_g, kcal_constant)
     need = resting * amount("factor", factor)
     exact = need * every_days / amount("kcal_per_g", kcal_per_g) / meals_per_day
-    return Ration(resting, need, exact, to_step(exact, FINE_STEP_G if exact < FINE_BELOW_G else STEP_G))
+    return Ration(resting, need, exact, to_step(exact, step_for(exact)))
+
+
+def step_for(size: Decimal) -> Decimal:
+    """The step that an amount in g or mL is rounded to: at most a twentieth of it from 0.1 on."""
+    return next((step for below, step in STEPS if size < below), COARSEST)
+
+
+def is_too_coarse(exact: Decimal, rounded: Decimal) -> bool:
+    """Whether rounding changed an amount by more than 10 %, as only the smallest are."""
+    return abs(rounded - exact) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * exact
 
 
 def metabolism_for(lineage: Sequence[str]) -> Metabolism | None:

@@ -12,7 +12,8 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from hospital.rules.doses import LARGEST_ROUNDING_ERROR_PERCENT, DoseRefused, amount, to_step
+from hospital.rules.doses import DoseRefused, amount, to_step
+from hospital.rules.energy import is_too_coarse, step_for
 
 HOURS_A_DAY = 24
 MINUTES_AN_HOUR = 60
@@ -22,7 +23,6 @@ BY_MOUTH_PERCENT = Decimal(5)
 # From here on the estimate itself is in doubt: signs of more are those of shock. Common practice, no source.
 GRAVE_PERCENT = Decimal(12)
 MOST_PERCENT = Decimal(20)
-FINE_BELOW_ML, FINE_STEP_ML, STEP_ML = Decimal(10), Decimal("0.1"), Decimal(1)  # marks of syringes: common practice
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,7 @@ def drops_per_minute(ml_per_hour: Decimal, drops_per_ml: int) -> int:
     """Whole drops, to the nearest. Raises DoseRefused where rounding would change the rate by more than 10 %."""
     exact = amount("ml_per_hour", ml_per_hour) * drops_per_ml / MINUTES_AN_HOUR
     whole = to_step(exact, Decimal(1))
-    if abs(whole - exact) * 100 > LARGEST_ROUNDING_ERROR_PERCENT * exact:
+    if is_too_coarse(exact, whole):
         raise DoseRefused("So slow a rate cannot be counted in drops of this giving set: use a finer set, or a pump.")
     return int(whole)
 
@@ -166,7 +166,7 @@ def _deficit_rates(missing: Decimal, hours: int | None, half_in: int | None) -> 
 def _phase(hour: int, ml_per_hour: Decimal, times_per_day: int | None, drops_per_ml: int | None) -> Phase:
     each = ml_per_hour * HOURS_A_DAY / times_per_day if times_per_day else None
     if each is not None:
-        each = to_step(each, FINE_STEP_ML if each < FINE_BELOW_ML else STEP_ML)
+        each = to_step(each, step_for(each))
     return Phase(hour, ml_per_hour, each, drops_per_minute(ml_per_hour, drops_per_ml) if drops_per_ml else None)
 
 

@@ -64,9 +64,8 @@ def test_all_meals_together_hold_the_need_of_all_days(weight, group, factor, den
     found = ration(weight, group.kcal_constant, factor, density, meals, days)
 
     held = found.exact_g * meals * density
-    step = D("0.1") if found.exact_g < 10 else D(1)
     assert abs(held - found.need_kcal * days) <= CLOSE * held
-    assert abs(found.grams_per_meal - found.exact_g) <= step / 2
+    assert abs(found.grams_per_meal - found.exact_g) <= max(found.exact_g / 20, D("0.005"))
 
 
 @given(WEIGHTS)

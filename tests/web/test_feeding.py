@@ -390,6 +390,18 @@ def test_fluids_that_cannot_be_meant_so_are_refused_with_a_sentence(client, swan
     assert fluids_now(swan) is None
 
 
+def test_the_smallest_animals_amounts_are_never_rounded_by_more_than_a_tenth(vet):
+    bird = make.patient(vet, species=make.species("Regulus regulus", "Goldcrest", group=make.group("passerine", ("bird", "animal"))))
+    weigh(bird, 5)
+
+    signed_fluids(bird, vet, dehydration_percent=D(0), times_per_day=2)  # 5 g × 50 mL per kg / 2 = 0.125 mL
+    assert fluids_now(bird).in_phases()[0][0].ml_each == D("0.13")
+    with pytest.raises(ValidationError, match="less than a syringe can show"):
+        signed_fluids(bird, vet, dehydration_percent=D(0), times_per_day=20)  # 0.0125 mL
+    with pytest.raises(ValidationError, match="less than a scale can show"):
+        signed_food(bird, vet, kcal_constant=D(129), kcal_per_g=D(9), meals_per_day=24)  # 0.0168 g
+
+
 def test_only_what_a_vet_leaves_to_the_carer_is_for_home(swan, vet):
     signed_fluids(swan, vet)
     assert fluids_at_home(swan) is None
