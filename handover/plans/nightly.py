@@ -131,6 +131,12 @@ def store(found: Iterable[Found], hospital: Hospital, day: date) -> None:
     Proposal.objects.bulk_create(rows, update_conflicts=True, unique_fields=["patient"], update_fields=columns)
 
 
+def written(patients: PatientQuerySet, days: Mapping[int, date]) -> int:
+    """How many of these cases in care have a proposal of the run's day, from this run or an earlier one."""
+    cases = Proposal.objects.filter(patient__in=patients.in_care().order_by().values("pk"))
+    return sum(cases.filter(hospital=hospital, on=day).count() for hospital, day in days.items())
+
+
 def _fields(found: Found) -> dict[str, Any]:
     return {name: getattr(found, name) for name in Found.__slots__}
 

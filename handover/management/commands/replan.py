@@ -12,9 +12,9 @@ from contextlib import contextmanager
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser, OutputWrapper
-from django.db import DatabaseError
+from django.db import DatabaseError, connection
 
-from handover.plans.nightly import BATCH, Run, check_cases, forget_closed_cases, tallies
+from handover.plans.nightly import BATCH, Run, check_cases, forget_closed_cases, tallies, written
 from handover.plans.summary import as_json, as_text
 from hospital.admissions.models import Patient, PatientQuerySet
 from hospital.rules import casenumbers
@@ -41,7 +41,7 @@ class Command(BaseCommand):
 
     def handle(self, *, cases: list[str], all: bool, again: bool, workers: int, batch: int, **options: Any) -> None:
         refuse_bad(cases, all, workers, batch)
-        self.run = Run(0)
+        self.run, patients = Run(0), Patient.objects.none()
         try:
             with stopped_by_signals():
                 patients = Patient.objects.in_care() if all else named(cases)
@@ -50,7 +50,7 @@ class Command(BaseCommand):
                     forget_closed_cases()
                 status = self.report(patients, options)
         except KeyboardInterrupt:
-            done, total = self.run.done, self.run.total
+            done, total = kept(patients, self.run), self.run.total
             self.stderr.write(f"\nStopped. {done} of {total} cases are checked and kept; run it again to go on.")
             status = STOPPED
         except DatabaseError as wrong:
@@ -104,6 +104,12 @@ def _live(case: str) -> Patient:
     if patient.closed_on:
         raise CommandError(f"The case {number} was closed on {patient.closed_on}: only live cases are planned.", returncode=BAD_INPUT)
     return patient
+
+
+def kept(patients: PatientQuerySet, run: Run) -> int:
+    """How many of the cases are checked. The database is asked anew: whatever was going on in it was broken off."""
+    connection.close()
+    return written(patients, run.days)
 
 
 @contextmanager
