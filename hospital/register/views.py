@@ -160,9 +160,11 @@ def _enter(
 
 
 def _say_written(request: HttpRequest, line: RegisterLine) -> None:
+    if line.kind == Kind.WITNESSED:
+        return messages.success(request, _("Signed. Line %(number)d has its witness now.") % {"number": line.refers_to.number})
     told = {"number": line.number, "left": amount(line.page, balance_of(line.page))}
     messages.success(request, _("Line %(number)d is written. There should be %(left)s now.") % told)
-    if line.is_witness_asked and line.witness_id is None and line.kind != Kind.WITNESSED:
+    if line.is_witness_asked and line.witness_id is None:
         messages.warning(request, _("It is not witnessed yet. Ask who saw it to sign it within ten minutes."))
 
 
