@@ -89,7 +89,7 @@ def a_dose_is_worked_out_from_the_weight(session, case):
     page.goto(f"/patients/{case}/medications/order/")
     page.get_by_label("Medicine").fill("ceftazidime")
     page.get_by_label("Dose per kg").fill("20")
-    page.get_by_label("Strength").fill("100")
+    page.get_by_role("textbox", name="Strength").fill("100")
     page.get_by_label("How given").select_option("muscle")
     page.get_by_label("Every").fill("72")
     page.get_by_label("Number of doses").fill("5")

@@ -230,7 +230,7 @@ def test_today_says_minutes_and_why_and_the_medicine_line(client, turtle, order,
 
     assert page.context["day"].allowance.minutes == 30
     assert "nothing was logged for Sunday 21 March 2027" in text(page)
-    assert "Meloxicam" in text(page)
+    assert "meloxicam" in text(page)
     assert "08:00" in text(page)
     assert "20:00" in text(page)
 

@@ -16,9 +16,9 @@ from hospital.clock import now
 from hospital.people.models import CarerAway
 from hospital.sites.models import ClosedDay
 from tests import make
-from tests.web.test_plans import OPERATED, TODAY, adopted, decide, hidden, page, published, sutures, text, turtle
+from tests.web.test_plans import OPERATED, TODAY, decide, hidden, page, published, sutures, text, turtle
 
-__all__ = ["adopted", "sutures", "turtle"]  # fixtures
+__all__ = ["sutures", "turtle"]  # fixtures
 
 
 @pytest.fixture(autouse=True)
