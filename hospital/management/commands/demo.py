@@ -45,7 +45,7 @@ class Command(BaseCommand):
         call_command("createcachetable", verbosity=0)
         call_command("check", databases=["default"], verbosity=0)
         if not Hospital.objects.exists():
-            self.stdout.write("Making the demonstration's data (about a minute, once)...")
+            self.stdout.write("Making the demonstration's data (one to two minutes, once)...")
             self.stdout.flush()
             call_command("loadreference", verbosity=0)
             call_command("loadprotocols", verbosity=0)
