@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from django.core.exceptions import ValidationError
 from django.db import models, transaction
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 
@@ -25,6 +27,14 @@ class EditCollision(Exception):
     def __init__(self, theirs: Versioned):
         super().__init__(str(self.sentence))
         self.theirs = theirs
+
+
+def refuse_unseen(current: models.Model | None, seen_version: int) -> None:
+    """Refuse to go on from another version than the person saw (0: none): EditCollision, or ValidationError if it is gone."""
+    if current and current.version != seen_version:
+        raise EditCollision(current)
+    if seen_version and not current:
+        raise ValidationError(gettext("Somebody withdrew this while you were reading. Look again, then decide."))
 
 
 @transaction.atomic

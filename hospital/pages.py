@@ -67,6 +67,12 @@ def pressed(request: HttpRequest, action: Callable[..., Any], *args: Any, **kwar
     return None
 
 
+def seen_version(request: HttpRequest) -> int:
+    """The version that a button without fields was pressed on; 0 for none, and for what is no number."""
+    given = request.POST.get("seen_version", "")
+    return int(given) if given.isdecimal() and len(given) < 10 else 0
+
+
 def status_of(form: BaseForm) -> int:
     """200 for a fresh form, 409 when somebody else saved first, 422 for a form with mistakes."""
     if not form.is_bound:

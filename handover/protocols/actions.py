@@ -16,7 +16,7 @@ from handover.protocols.contents import content_of, value_of
 from handover.protocols.models import Adoption, LibraryRow
 from handover.protocols.queries import adoptions_in_force
 from hospital.admissions.models import TaxonGroup
-from hospital.edits import EditCollision
+from hospital.edits import refuse_unseen
 from hospital.people.models import Person
 from hospital.sites.models import Hospital
 
@@ -76,10 +76,7 @@ def sentence_for(adopted: list[Adoption]) -> str:
 def _in_force_now(hospital: Hospital, subject: LibraryRow | Adoption, seen_version: int) -> Adoption | None:
     found = adoptions_in_force(hospital).filter(kind=subject.kind, slug=subject.slug)
     before = found.select_for_update().first()
-    if before and before.version != seen_version:
-        raise EditCollision(before)
-    if seen_version and not before:
-        raise ValidationError(_("Somebody withdrew this while you were reading. Look again, then decide."))
+    refuse_unseen(before, seen_version)
     return before
 
 

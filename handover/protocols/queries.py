@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from django.db.models import QuerySet
@@ -14,6 +14,7 @@ from handover.schedule.library import Rule, SeasonGate
 from handover.schedule.release import Criterion
 from handover.schedule.watertime import WaterProtocol
 from hospital.admissions.models import TaxonGroup
+from hospital.admissions.queries import in_tree_order
 from hospital.sites.models import Hospital
 
 # --- in force -----------------------------------------------------------------------------------------------------
@@ -122,21 +123,8 @@ def group_counts(hospital: Hospital) -> list[GroupCount]:
     """Every group with rows, wide groups before the narrow ones below them."""
     proposed = Counter(LibraryRow.objects.values_list("group", flat=True))
     in_force = Counter(adoptions_in_force(hospital).values_list("group", flat=True))
-    groups = _in_tree_order(TaxonGroup.objects.all())
+    groups = in_tree_order(TaxonGroup.objects.all())
     return [GroupCount(g, proposed[g.slug], in_force[g.slug]) for g in groups if proposed[g.slug] or in_force[g.slug]]
-
-
-def _in_tree_order(groups: Iterable[TaxonGroup]) -> list[TaxonGroup]:
-    """Each group right before the groups below it, siblings by name."""
-    below: dict[str | None, list[TaxonGroup]] = {}
-    for group in sorted(groups, key=lambda each: each.name):
-        below.setdefault(group.parent_id, []).append(group)
-    ordered: list[TaxonGroup] = []
-    waiting = below.get(None, [])[::-1]
-    while waiting:
-        ordered.append(waiting.pop())
-        waiting += below.get(ordered[-1].slug, [])[::-1]
-    return ordered
 
 
 def history(hospital: Hospital, kind: str, slug: str) -> QuerySet[Adoption]:

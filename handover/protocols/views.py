@@ -15,7 +15,7 @@ from handover.protocols.models import Kind
 from handover.protocols.queries import Shelved, group_counts, history, shelf, shelved
 from hospital.admissions.models import TaxonGroup
 from hospital.clock import now
-from hospital.pages import done, pressed, show, status_of
+from hospital.pages import done, pressed, seen_version, show, status_of
 from hospital.people.access import for_roles
 from hospital.people.models import Role
 
@@ -110,7 +110,7 @@ def _shown(figure) -> str:
 def adopt(request: HttpRequest, kind: str, slug: str) -> HttpResponse:
     """Put a row in force as the library has it."""
     found = _found(request, kind, slug)
-    to = {"hospital": request.hospital, "by": request.user, "at": now(), "seen_version": _seen(request)}
+    to = {"hospital": request.hospital, "by": request.user, "at": now(), "seen_version": seen_version(request)}
     if request.method == "POST" and pressed(request, actions.adopt, found.subject, **to):
         messages.success(request, _("In force from now on: %(what)s.") % {"what": row_title(found.value)})
     return redirect("protocols:row", kind, slug)
@@ -120,7 +120,7 @@ def adopt(request: HttpRequest, kind: str, slug: str) -> HttpResponse:
 def withdraw(request: HttpRequest, kind: str, slug: str) -> HttpResponse:
     """Take a row out of force."""
     found = _found(request, kind, slug)
-    to = {"hospital": request.hospital, "at": now(), "seen_version": _seen(request)}
+    to = {"hospital": request.hospital, "at": now(), "seen_version": seen_version(request)}
     if request.method == "POST" and pressed(request, actions.withdraw, found.subject, **to):
         messages.success(request, _("No longer in force: %(what)s.") % {"what": row_title(found.value)})
     return redirect("protocols:group", found.subject.group_id)
@@ -145,8 +145,3 @@ def _found(request: HttpRequest, kind: str, slug: str) -> Shelved:
 
 def _version(found: Shelved) -> int:
     return found.adoption.version if found.adoption else 0
-
-
-def _seen(request: HttpRequest) -> int:
-    given = request.POST.get("seen_version", "")
-    return int(given) if given.isdecimal() and len(given) < 10 else 0

@@ -18,6 +18,7 @@ from hospital.admissions.models import (
     Photo,
     Placement,
     Species,
+    TaxonGroup,
     Triage,
     Weight,
 )
@@ -202,3 +203,19 @@ def _digits(phone: str) -> str:
     """Digits only; too few to tell people apart count as none."""
     digits = re.sub(r"\D", "", phone)
     return digits if len(digits) >= 6 else ""
+
+
+# --- taxon groups -------------------------------------------------------------------------------------------------
+
+
+def in_tree_order(groups: Iterable[TaxonGroup]) -> list[TaxonGroup]:
+    """Each group right before the groups below it, siblings by name."""
+    below: dict[str | None, list[TaxonGroup]] = {}
+    for group in sorted(groups, key=lambda each: each.name):
+        below.setdefault(group.parent_id, []).append(group)
+    ordered: list[TaxonGroup] = []
+    waiting = below.get(None, [])[::-1]
+    while waiting:
+        ordered.append(waiting.pop())
+        waiting += below.get(ordered[-1].slug, [])[::-1]
+    return ordered

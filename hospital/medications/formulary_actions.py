@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from hospital.admissions.models import TaxonGroup
-from hospital.edits import EditCollision
+from hospital.edits import refuse_unseen
 from hospital.medications.formulary import medicine_of, reference
 from hospital.medications.models import FormularyAdoption
 from hospital.medications.queries import OWN, Shelved, adoptions_in_force
@@ -97,10 +97,7 @@ def sentence_for(adopted: list[FormularyAdoption]) -> str:
 
 def _in_force_now(hospital: Hospital, slug: str, seen_version: int) -> FormularyAdoption | None:
     before = adoptions_in_force(hospital).filter(slug=slug).select_for_update().first()
-    if before and before.version != seen_version:
-        raise EditCollision(before)
-    if seen_version and not before:
-        raise ValidationError(_("Somebody withdrew this while you were reading. Look again, then decide."))
+    refuse_unseen(before, seen_version)
     return before
 
 

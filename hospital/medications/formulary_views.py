@@ -17,7 +17,7 @@ from hospital.medications.models import FormularyAdoption
 from hospital.medications.queries import Shelved, group_counts, history, shelf, shelved, waiting_orders
 from hospital.medications.sums import SUMS
 from hospital.medications.wording import parts
-from hospital.pages import done, pressed, show, status_of
+from hospital.pages import done, pressed, seen_version, show, status_of
 from hospital.people.access import for_roles
 from hospital.people.models import Role
 from hospital.rules.formulary import Entry
@@ -130,7 +130,7 @@ def add(request: HttpRequest) -> HttpResponse:
 def adopt(request: HttpRequest, slug: str) -> HttpResponse:
     """Put a row in force as the list has it."""
     found = _found(request, slug)
-    to = {"hospital": request.hospital, "by": request.user, "at": now(), "seen_version": _seen(request)}
+    to = {"hospital": request.hospital, "by": request.user, "at": now(), "seen_version": seen_version(request)}
     if request.method == "POST" and pressed(request, actions.adopt, found, **to):
         messages.success(request, _("In force from now on: %(drug)s.") % {"drug": found.entry.drug})
     return redirect("formulary:row", slug)
@@ -140,7 +140,7 @@ def adopt(request: HttpRequest, slug: str) -> HttpResponse:
 def withdraw(request: HttpRequest, slug: str) -> HttpResponse:
     """Take a row out of force."""
     found = _found(request, slug)
-    to = {"hospital": request.hospital, "at": now(), "seen_version": _seen(request)}
+    to = {"hospital": request.hospital, "at": now(), "seen_version": seen_version(request)}
     if request.method == "POST" and pressed(request, actions.withdraw, found.slug, **to):
         messages.success(request, _("No longer in force: %(drug)s.") % {"drug": found.entry.drug})
     return redirect("formulary:group", found.entry.group)
@@ -165,8 +165,3 @@ def _found(request: HttpRequest, slug: str) -> Shelved:
 
 def _version(found: Shelved) -> int:
     return found.adoption.version if found.adoption else 0
-
-
-def _seen(request: HttpRequest) -> int:
-    given = request.POST.get("seen_version", "")
-    return int(given) if given.isdecimal() and len(given) < 10 else 0

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from hospital.admissions.models import Patient, TaxonGroup, Weight
+from hospital.admissions.queries import in_tree_order
 from hospital.medications.formulary import best_row, medicine_of, reference, row_of
 from hospital.medications.models import FormularyAdoption, MedicationOrder
 from hospital.people.models import Person, Role
@@ -208,18 +209,5 @@ def group_counts(hospital: Hospital) -> list[GroupCount]:
     adopted = list(adoptions_in_force(hospital).values_list("slug", "group"))
     rows = {row.slug: row.group for row in reference().rows} | dict(adopted)
     counts, in_force = Counter(rows.values()), Counter(group for _, group in adopted)
-    groups = _in_tree_order(TaxonGroup.objects.all())
+    groups = in_tree_order(TaxonGroup.objects.all())
     return [GroupCount(group, counts[group.slug], in_force[group.slug]) for group in groups if counts[group.slug]]
-
-
-def _in_tree_order(groups: Iterable[TaxonGroup]) -> list[TaxonGroup]:
-    """Each group right before the groups below it, siblings by name."""
-    below: dict[str | None, list[TaxonGroup]] = {}
-    for group in sorted(groups, key=lambda each: each.name):
-        below.setdefault(group.parent_id, []).append(group)
-    ordered: list[TaxonGroup] = []
-    waiting = below.get(None, [])[::-1]
-    while waiting:
-        ordered.append(waiting.pop())
-        waiting += below.get(ordered[-1].slug, [])[::-1]
-    return ordered

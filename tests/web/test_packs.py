@@ -4,12 +4,10 @@ import hashlib
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
-from io import StringIO
 
 import pytest
 import time_machine
 from django.core.exceptions import ValidationError
-from django.core.management import call_command
 from django.urls import reverse
 from PIL import ImageFile
 
@@ -21,8 +19,7 @@ from handover.packs.models import Pack
 from handover.packs.pdf import STATIC, our_file, print_pdf
 from handover.plans.actions import fix_day, publish
 from handover.plans.queries import plan_in_force
-from handover.protocols.actions import adopt_group
-from hospital.admissions.models import Finder, TaxonGroup
+from hospital.admissions.models import Finder
 from hospital.clock import now, today
 from hospital.feeding import actions as feeding
 from tests import make
@@ -41,12 +38,8 @@ def _on_that_day():
 
 
 @pytest.fixture
-def turtle(db, hospital, vet, carer):
+def turtle(adopted, hospital, vet, carer):
     """A pond turtle with a fixed limb, a medicine by injection, graded water, a secret finder, at a carer's home."""
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
-    for group in ("animal", "reptile", "chelonian", "turtle-freshwater"):
-        adopt_group(TaxonGroup.objects.get(pk=group), hospital=hospital, by=vet, at=now())
     finder = Finder.objects.create(hospital=hospital, name=CANARIES["name"], phone=CANARIES["phone"], email=CANARIES["email"])
     patient = make.patient(
         vet, finder=finder, found_place=CANARIES["place"], circumstances=CANARIES["what"], found_uncertainty_m=30,

@@ -25,9 +25,8 @@ TURTLE = ("turtle-freshwater", "chelonian", "reptile", "animal")
 
 
 @pytest.fixture
-def library(db):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
+def library(reference):
+    """The shipped rows, of which nothing is in force."""
 
 
 @pytest.fixture

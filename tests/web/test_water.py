@@ -2,12 +2,10 @@
 
 import random
 from datetime import date, timedelta
-from io import StringIO
 from uuid import uuid4
 
 import pytest
 import time_machine
-from django.core.management import call_command
 from django.urls import reverse
 
 from handover.logs.actions import receive
@@ -75,9 +73,7 @@ def test_an_animal_without_a_protocol_has_no_water_time(adopted, vet):
     assert ladder(hedgehog, day(0), day(9), day(5)) == ()
 
 
-def test_a_protocol_that_nobody_adopted_holds_for_nobody(db, vet, hospital):
-    call_command("loadreference", stdout=StringIO())
-    call_command("loadprotocols", stdout=StringIO())
+def test_a_protocol_that_nobody_adopted_holds_for_nobody(reference, vet, hospital):
     patient = make.patient(vet)
     sutured(patient, vet, CLOSED)
 
