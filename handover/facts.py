@@ -10,7 +10,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from django.db.models import prefetch_related_objects
@@ -20,6 +20,7 @@ from handover.schedule.changes import ASIDE
 from handover.schedule.library import lineage_of
 from handover.schedule.problem import CARER, CLINIC, Closed
 from hospital.admissions.models import Patient, Placement, TaxonGroup
+from hospital.medications.queries import last_dose_at
 from hospital.people.models import Carer
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.vocabulary import milestones, name_of, vocabulary
@@ -340,10 +341,9 @@ def _milestones(patient: Patient) -> Iterator[Fact]:
 def _courses(patient: Patient, zone: ZoneInfo) -> Iterator[Fact]:
     """The last dose of each course, given or still to come. A course stopped before its first dose is none."""
     for order in patient.medication_orders.all():
-        first = order.first_dose_at.astimezone(zone)
-        last = (first.replace(tzinfo=None) + timedelta(hours=order.every_hours * (order.doses - 1))).date()
-        if order.stopped_on and order.stopped_on < first.date():
+        if order.stopped_on and order.stopped_on < order.first_dose_at.astimezone(zone).date():
             continue
+        last = last_dose_at(order, zone.key).date()
         last = min(last, order.stopped_on) if order.stopped_on else last
         words = frozenset(re.findall(r"[a-z]+", order.drug.lower()))
         yield Fact("last_drug_dose", last, f"course-{order.pk}", words, order.drug)

@@ -20,11 +20,10 @@ from handover.schedule.protocol import Routine, routines_for
 from handover.schedule.watertime import Allowance
 from hospital.admissions.models import Patient, Placement, Weight
 from hospital.medications.models import DoseGiven, MedicationOrder
-from hospital.medications.queries import is_running
+from hospital.medications.queries import dose_due_at, is_running
 from hospital.medications.wording import line
 from hospital.people.models import Person
 from hospital.procedures.models import Bandage
-from hospital.rules.dosetimes import nth_dose_at
 from hospital.sites.models import Hospital
 
 WEIGHING = ("weigh", "incubation_weigh")
@@ -216,8 +215,7 @@ def unwritten_before(order: MedicationOrder, today: date, zone: str) -> int:
 
 
 def _slots(order: MedicationOrder, zone: str) -> list[datetime]:
-    first = order.first_dose_at.astimezone(ZoneInfo(zone))
-    return [nth_dose_at(first, order.every_hours, number) for number in range(order.doses)]
+    return [dose_due_at(order, number, zone) for number in range(order.doses)]
 
 
 def _on(moment: datetime, zone: str) -> date:

@@ -48,7 +48,6 @@ from handover.protocols.models import Adoption, Advice, Kind
 from handover.protocols.queries import advice_for, rules_in_force
 from handover.schedule.case import Routine
 from handover.schedule.changes import Cause
-from handover.schedule.courses import dose_times
 from handover.schedule.protocol import routines_for
 from handover.schedule.watertime import Reason
 from hospital.admissions.models import Patient, Placement
@@ -56,8 +55,8 @@ from hospital.feeding.models import FluidRoute
 from hospital.feeding.queries import feeding_now, fluids_at_home
 from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
 from hospital.medications.models import MedicationOrder, Route
-from hospital.medications.queries import is_running, orders_of
-from hospital.medications.wording import dose_in_words, line, parts, tongue
+from hospital.medications.queries import dose_due_at, is_running, orders_of
+from hospital.medications.wording import dose_in_words, line, note, parts, tongue
 from hospital.people.models import away_spans
 from hospital.procedures.vocabulary import name_of as term
 from hospital.procedures.vocabulary import vocabulary
@@ -260,7 +259,7 @@ def _medicine(order: MedicationOrder, doses: tuple[Dose, ...]) -> Medicine:
         times=tuple(sorted({dose.at for dose in doses})),
         doses=doses,
         count=order.doses,
-        note=order.instruction,
+        note=note(order),
     )
 
 
@@ -271,10 +270,10 @@ def _decimal(value: Decimal) -> str:
 def _doses(order: MedicationOrder, today: date, zone: str) -> Iterator[Dose]:
     """Doses from today on that nothing was written down for."""
     written = len(order.doses_given.all())
-    moments = dose_times(order.first_dose_at.astimezone(ZoneInfo(zone)), order.every_hours, order.doses)
-    for number, at in enumerate(moments, 1):
-        if number > written and at.date() >= today:
-            yield Dose(number, at.date(), f"{at:%H:%M}")
+    for number in range(written, order.doses):
+        at = dose_due_at(order, number, zone)
+        if at.date() >= today:
+            yield Dose(number + 1, at.date(), f"{at:%H:%M}")
 
 
 # --- food and fluids ----------------------------------------------------------------------------------------------

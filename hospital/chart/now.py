@@ -15,7 +15,7 @@ from hospital.chart.queries import Record
 from hospital.feeding.queries import in_force
 from hospital.feeding.queries import needs_new_weight as plan_is_old
 from hospital.medications.models import MedicationOrder
-from hospital.medications.queries import is_running, last_dose_at, needs_new_weight, next_dose_at
+from hospital.medications.queries import is_running, last_dose_at, needs_new_weight, next_dose_at, washed_out_at
 from hospital.medications.wording import parts
 from hospital.procedures.models import Bandage
 from hospital.procedures.wording import bandage_line, bandage_watch, closure_line, implant_line
@@ -42,6 +42,7 @@ class Course:
     last_at: datetime
     is_due: bool
     has_old_weight: bool
+    washed_out_at: datetime | None  # None: no half-life is known
 
 
 def _url(name: str, record: Record, *args: object) -> str:
@@ -115,7 +116,18 @@ def _course(order: MedicationOrder, zone: str, latest_g, now: datetime) -> Cours
         last_dose_at(order, zone),
         is_due=bool(next_at and next_at <= now),
         has_old_weight=needs_new_weight(order, latest_g),
+        washed_out_at=washed_out_at(order, zone),
     )
+
+
+def washing_out(record: Record, now: datetime) -> list[tuple[MedicationOrder, datetime]]:
+    """Courses that are over, and when the animal will be free of them: by name the latest end only."""
+    zone, latest = record.patient.hospital.zone, {}
+    for order in record.orders:
+        ends_at = None if is_running(order, record.today, zone) else washed_out_at(order, zone)
+        if ends_at and ends_at > now and (order.drug not in latest or ends_at > latest[order.drug][1]):
+            latest[order.drug] = order, ends_at
+    return sorted(latest.values(), key=lambda pair: pair[1])
 
 
 def alerts(record: Record, courses: list[Course]) -> list[str]:

@@ -32,6 +32,7 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "patient": patient,
         "record": record,
         "courses": courses,
+        "washing_out": standing.washing_out(record, now()),
         "waiting_orders": [order for order in record.unsigned_orders if order.is_waiting],
         "alerts": _alerts(record, courses),
         "closures": standing.closures_now(record),

@@ -70,7 +70,7 @@ def course_of(
 
 def checked_order(
     patient: Patient, *, by: Person, is_weight_checked: bool, is_warning_read: bool, dose_reason: str,
-    seen_weight_g: Decimal | None, stops_earlier: bool = False, instruction: str = "", **asked,
+    seen_weight_g: Decimal | None, stops_earlier: bool = False, instruction: str = "", late_dose: str = "", **asked,
 ) -> Checked:  # fmt: skip
     """Work an order out, or refuse it with a sentence at each field that speaks against it."""
     warned = _refuse_stops(patient, asked["drug"], asked["route"])
@@ -168,7 +168,7 @@ def order_medication(
     checked = checked_order(patient, by=by, instruction=instruction, stops_earlier=stops_earlier, **asked)
     names = (
         "drug", "route", "dose_per_kg", "dose_unit", "strength_per_ml", "strength_unit", "dilution_parts", "every_hours", "doses",
-        "first_dose_at",
+        "first_dose_at", "late_dose",
     )  # fmt: skip
     worked = checked.sheet.worked
     order = MedicationOrder(
@@ -200,6 +200,7 @@ def _about_the_medicine(drug: str, judge: Judge) -> dict[str, object]:
     return {
         "is_controlled": bool(known and known.is_controlled),
         "discard_days": known.discard_days if known else None,
+        "half_life_hours": judge.entry.half_life_hours if judge.entry else None,
     }
 
 

@@ -35,7 +35,7 @@ from hospital.rules.doses import (
     volume_to_dispense_ml,
     worked,
 )
-from hospital.rules.dosetimes import nth_dose_at
+from hospital.rules.dosetimes import HALF_LIVES, nth_dose_at, washout_ends
 from hospital.rules.formulary import NEEDS_SECOND_VET, Entry, Finding, Span, Wanted, held_beside, overlaps
 from hospital.rules.wording import (
     ROUTES,
@@ -80,6 +80,7 @@ class Sheet:
     worked: Worked
     dispense_ml: Decimal
     discard_days: int | None
+    half_life_hours: Decimal | None = None
 
     @property
     def weight_g(self) -> Decimal:
@@ -113,6 +114,17 @@ class Sheet:
         return self.course.first_dose_at.date() + timedelta(days=self.discard_days)
 
     @property
+    def washed_out_at(self) -> datetime | None:
+        """When five half-lives have passed since the last dose; None: no half-life is known."""
+        return washout_ends(self.last_dose_at, self.half_life_hours) if self.half_life_hours else None
+
+    @property
+    def half_lives(self) -> str:
+        """What the washout is counted from: "5 half-lives of 35 hours"."""
+        told = {"count": HALF_LIVES, "hours": number(self.half_life_hours or 0, tongue())}
+        return _("%(count)s half-lives of %(hours)s hours") % told
+
+    @property
     def outlasts_its_bottle(self) -> bool:
         return self.discard_on is not None and self.last_dose_at.date() > self.discard_on
 
@@ -140,7 +152,8 @@ def sheet(course: Course, weight_g: Decimal, judge: Judge | None = None) -> Shee
         raise ValidationError({"syringe_ml" if course.asked.syringe_ml else "strength_per_ml": _too_much(refusal, course)}) from refusal
     except DoseRefused as refusal:
         raise ValidationError({"dose_per_kg": str(refusal)}) from refusal
-    return Sheet(course, done, volume_to_dispense_ml(done.drawn.volume_ml, course.doses), entry.discard_days if entry else None)
+    dispense_ml = volume_to_dispense_ml(done.drawn.volume_ml, course.doses)
+    return Sheet(course, done, dispense_ml, entry.discard_days if entry else None, entry.half_life_hours if entry else None)
 
 
 def _most_per_kg(entry: Entry | None, course: Course) -> Decimal | None:

@@ -16,7 +16,7 @@ from hospital.clock import now, today
 from hospital.medications.actions import checked_order, course_of
 from hospital.medications.dosing import CannotBeDrawnUp, Flag, Sheet, flags, judge_for, sheet, stops, weight_doubt, weight_slip
 from hospital.medications.formulary import for_animal, reference
-from hospital.medications.models import DoseGiven, DoseUnit, MedicationOrder, Route
+from hospital.medications.models import DoseGiven, DoseUnit, LateDoseRule, MedicationOrder, Route
 from hospital.medications.queries import Judge, Shelved, recent_weights, rows_in_force
 from hospital.medications.wording import tongue
 from hospital.people.models import Person
@@ -24,6 +24,7 @@ from hospital.register.forms import AmountField as RegisterAmountField
 from hospital.register.forms import SignedForm
 from hospital.register.models import Kind, RegisterPage
 from hospital.rules.doses import SYRINGES, Dilution
+from hospital.rules.dosetimes import LateDose
 from hospital.rules.formulary import Entry, Finding
 from hospital.rules.weights import good_for_days
 from hospital.rules.wording import TALL_MAN, Unit, quantity
@@ -60,6 +61,16 @@ def whole_number(label: Any, most: int, required_words: Any) -> forms.IntegerFie
 def unit_field(label: Any) -> forms.ChoiceField:
     """What an amount counts, beside the amount. Unit names are never shortened."""
     return forms.ChoiceField(label=label, choices=DoseUnit.choices, initial=DoseUnit.MG)
+
+
+def late_dose_field() -> forms.TypedChoiceField:
+    """What a late dose does to the rest; as usual nothing."""
+    field = forms.TypedChoiceField(
+        label=_("When a dose is late"), choices=LateDoseRule, initial=LateDoseRule.KEEP_TIMES, coerce=LateDose,
+        empty_value=LateDose.KEEP_TIMES, required=False,
+    )  # fmt: skip
+    field.says_optional = True  # something is always chosen
+    return field
 
 
 def syringe_choices() -> list[tuple[str, Any]]:
@@ -112,6 +123,7 @@ class OrderForm(forms.ModelForm):
     every_hours = whole_number(_("Every"), 24 * 366, _("Give the hours from one dose to the next."))
     doses = whole_number(_("Number of doses"), 400, _("Give the number of doses."))
     first_dose_at = moment_field(_("First dose"))
+    late_dose = late_dose_field()
     is_weight_checked = forms.BooleanField(label=_("This weight is right"), required=False)
     is_warning_read = forms.MultipleChoiceField(
         label=_("I have read this and mean the order"),
@@ -134,6 +146,7 @@ class OrderForm(forms.ModelForm):
             "every_hours",
             "doses",
             "first_dose_at",
+            "late_dose",
             "instruction",
             "dose_reason",
         ]
@@ -273,6 +286,7 @@ def prefilled(entry: Entry) -> dict[str, Any]:
         "dilution_parts": "",
         "route": entry.routes[0],
         "every_hours": entry.every_hours or "",
+        "late_dose": entry.late_dose.value,
     }
 
 
@@ -280,7 +294,7 @@ def like(order: MedicationOrder) -> dict[str, Any]:
     """An earlier order as values of the form, from its first dose anew."""
     names = (
         "drug", "dose_per_kg", "dose_unit", "strength_per_ml", "strength_unit", "dilution_parts", "route", "every_hours", "doses",
-        "instruction",
+        "late_dose", "instruction",
     )  # fmt: skip
     values = {name: getattr(order, name) for name in names}
     return {name: _plain(value) if isinstance(value, Decimal) else value for name, value in values.items()}

@@ -147,6 +147,7 @@ def _entry(row: dict, medicine: Medicine | None) -> Entry:
         caution=row.get("caution", ""),
         source=row["source"],
         how_known=row["how_known"],
+        half_life_hours=Decimal(row["half_life_hours"]) if "half_life_hours" in row else None,
     )
 
 

@@ -11,16 +11,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from hospital.admissions.models import TaxonGroup
-from hospital.medications.forms import AmountField, unit_field, whole_number
+from hospital.medications.forms import AmountField, late_dose_field, unit_field, whole_number
 from hospital.medications.models import Route
 from hospital.rules.doses import AmountUnit
 from hospital.rules.formulary import Entry
 
 FIGURES = (
     "unit", "per_kg", "per_kg_top", "least_per_kg", "hard_from_per_kg", "hard_reason", "routes", "every_hours", "doses_most",
-    "is_controlled", "discard_days", "caution",
+    "late_dose", "half_life_hours", "is_controlled", "discard_days", "caution",
 )  # fmt: skip
-DECIMALS = ("per_kg", "per_kg_top", "least_per_kg", "hard_from_per_kg")
+DECIMALS = ("per_kg", "per_kg_top", "least_per_kg", "hard_from_per_kg", "half_life_hours")
 
 
 def _amount(label: Any, **kwargs: Any) -> AmountField:
@@ -54,12 +54,22 @@ class RowForm(forms.Form):
         gettext_lazy("Every"), 24 * 366, gettext_lazy("hours"), help_text=gettext_lazy("Empty: no interval is established.")
     )
     doses_most = _optional_number(gettext_lazy("Doses at most"), 400, "", help_text=gettext_lazy("Empty: no limit."))
+    late_dose = late_dose_field()
+    half_life_hours = forms.DecimalField(
+        label=gettext_lazy("Half-life"), required=False, min_value=Decimal("0.001"), max_digits=8, decimal_places=3,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"}),
+        help_text=gettext_lazy("In this group of animals. Five of them after the last dose it has washed out. Empty: not known."),
+    )  # fmt: skip
     is_controlled = forms.BooleanField(label=gettext_lazy("Controlled drug where we work"), required=False)
     discard_days = _optional_number(
         gettext_lazy("Discard after opening"), 730, gettext_lazy("days"), help_text=gettext_lazy("From the label. Empty: not known.")
     )
     caution = forms.CharField(label=gettext_lazy("Caution"), max_length=250, required=False)
     seen_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0)  # the version in force that was seen; 0: none
+
+    def __init__(self, *args: Any, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.fields["half_life_hours"].unit = gettext_lazy("hours")
 
     def clean(self) -> Mapping[str, Any]:
         cleaned = super().clean()

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from hospital.admissions.models import Patient, TaxonGroup
 from hospital.edits import Versioned
 from hospital.register.models import RegisterLine
+from hospital.rules.dosetimes import LateDose
 from hospital.sites.models import Hospital
 
 MORE_THAN_NOTHING = [MinValueValidator(Decimal("0.0001"))]
@@ -29,6 +30,13 @@ class Route(models.TextChoices):
     BODY_CAVITY = "body_cavity", _("into the body cavity")
     EYE = "eye", _("on the eye")
     SKIN = "skin", _("on the skin")
+
+
+class LateDoseRule(models.TextChoices):
+    """The values are those of rules.dosetimes.LateDose."""
+
+    KEEP_TIMES = LateDose.KEEP_TIMES.value, _("the others keep their times")
+    SHIFT = LateDose.SHIFT.value, _("the later ones move by as much")
 
 
 INJECTED = {Route.UNDER_SKIN, Route.MUSCLE, Route.VEIN, Route.BODY_CAVITY}
@@ -100,11 +108,13 @@ class MedicationOrder(Versioned):
     every_hours = models.PositiveSmallIntegerField(_("hours between doses"), validators=[MinValueValidator(1)])
     doses = models.PositiveSmallIntegerField(_("number of doses"), validators=[MinValueValidator(1)])
     first_dose_at = models.DateTimeField(_("first dose"))
+    late_dose = models.CharField(_("when a dose is late"), max_length=12, choices=LateDoseRule, default=LateDoseRule.KEEP_TIMES)
     instruction = models.CharField(_("note for whoever gives it"), max_length=250, blank=True)
     adoption = models.ForeignKey(  # the row of the formulary that the dose was judged by; none: not in the formulary
         FormularyAdoption, models.PROTECT, related_name="orders", null=True, blank=True
     )
     discard_days = models.PositiveSmallIntegerField(null=True, blank=True)  # after opening; none: not known, read the label
+    half_life_hours = models.DecimalField(max_digits=8, decimal_places=3, null=True, blank=True)  # as the row had it; none: not known
     is_controlled = models.BooleanField(default=False)  # by the hospital's formulary; the law of the place decides
     flagged = models.TextField(blank=True)  # what spoke against the order, as the vet read it
     dose_reason = models.CharField(_("why it was ordered all the same"), max_length=250, blank=True)

@@ -14,9 +14,9 @@ from django.db.models import QuerySet
 from hospital.admissions.models import Patient, TaxonGroup, Weight
 from hospital.admissions.queries import in_tree_order
 from hospital.medications.formulary import best_row, medicine_of, reference, row_of
-from hospital.medications.models import FormularyAdoption, MedicationOrder
+from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.people.models import Person, Role
-from hospital.rules.dosetimes import nth_dose_at
+from hospital.rules.dosetimes import LateDose, due_at, next_dose, washout_ends
 from hospital.rules.formulary import Entry, Span
 from hospital.rules.weights import has_changed
 from hospital.sites.models import Hospital
@@ -47,7 +47,7 @@ def waiting_orders(hospitals: Iterable[int] | QuerySet) -> QuerySet[MedicationOr
 def span_of(order: MedicationOrder, zone: str) -> Span:
     """A course as the formulary's rules compare it with others."""
     first = order.first_dose_at.astimezone(ZoneInfo(zone))
-    ends = nth_dose_at(first, order.every_hours, order.doses)
+    ends = next_dose(last_dose_at(order, zone), order.every_hours)
     if order.stopped_on:
         ends = min(ends, datetime.combine(order.stopped_on + timedelta(days=1), datetime.min.time(), ZoneInfo(zone)))
     return Span(order.pk, *medicine_and_class(order.drug, order.adoption), first, max(first, ends))
@@ -65,14 +65,35 @@ def medicine_and_class(drug: str, adoption: FormularyAdoption | None) -> tuple[s
 def other_courses(patient: Patient, at: datetime) -> list[tuple[MedicationOrder, Span]]:
     """Courses, in force or waiting, that were neither stopped nor are over."""
     zone = patient.hospital.zone
-    written = patient.medication_orders(manager="written").filter(stopped_on=None).select_related("adoption")
+    written = patient.medication_orders(manager="written").filter(stopped_on=None)
+    written = written.select_related("adoption").prefetch_related("doses_given")
     spans = [(order, span_of(order, zone)) for order in written]
     return [(order, span) for order, span in spans if span.ends_at > at]
 
 
+def dose_due_at(order: MedicationOrder, number: int, zone: str) -> datetime:
+    """When a dose falls due (the first is number 0), in the hospital's zone, as late doses before it have moved it."""
+    given_at: list[datetime | None] = []
+    if order.late_dose == LateDose.SHIFT:
+        given_at = [dose.given_at if dose.kind == DoseGiven.Kind.GIVEN else None for dose in order.doses_given.all()]
+    first_at = order.first_dose_at.astimezone(ZoneInfo(zone))
+    return due_at(first_at, order.every_hours, number, given_at, LateDose(order.late_dose))
+
+
 def last_dose_at(order: MedicationOrder, zone: str) -> datetime:
-    """The planned moment of the last dose, in the hospital's zone."""
-    return nth_dose_at(order.first_dose_at.astimezone(ZoneInfo(zone)), order.every_hours, order.doses - 1)
+    """When the last dose of the course falls due, in the hospital's zone."""
+    return dose_due_at(order, order.doses - 1, zone)
+
+
+def washed_out_at(order: MedicationOrder, zone: str) -> datetime | None:
+    """When five half-lives will have passed since the last dose given, or to be given; None if no half-life is known, or nothing
+    was given of a course that was stopped."""
+    if order.half_life_hours is None:
+        return None
+    given = [dose.given_at for dose in order.doses_given.all() if dose.kind == DoseGiven.Kind.GIVEN]
+    if order.stopped_on is None:
+        given.append(last_dose_at(order, zone))
+    return washout_ends(max(given).astimezone(ZoneInfo(zone)), order.half_life_hours) if given else None
 
 
 def ends_on(order: MedicationOrder, zone: str) -> date:
@@ -90,7 +111,7 @@ def next_dose_at(order: MedicationOrder, zone: str) -> datetime | None:
     written = len(order.doses_given.all())
     if written >= order.doses:
         return None
-    return nth_dose_at(order.first_dose_at.astimezone(ZoneInfo(zone)), order.every_hours, written)
+    return dose_due_at(order, written, zone)
 
 
 def needs_new_weight(order: MedicationOrder, latest_g: Decimal | None) -> bool:

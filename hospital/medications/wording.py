@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext
 
 from hospital.medications.models import MedicationOrder
+from hospital.rules.dosetimes import LateDose
 from hospital.rules.wording import Medication, Part, Route, Tongue, Unit, drug_amount, medication_line, medication_parts, readable
 
 
@@ -27,8 +28,14 @@ def as_medication(order: MedicationOrder) -> Medication:
         dilution_parts=order.dilution_parts,
         volume_ml=order.volume_ml,
         discard_days=order.discard_days,
-        note=order.instruction,
+        note=note(order),
     )
+
+
+def note(order: MedicationOrder) -> str:
+    """What the vet wrote for whoever gives it, and what a late dose does when it is not the usual."""
+    moves = gettext("Given late, it moves the later doses by as much.") if order.late_dose == LateDose.SHIFT else ""
+    return f"{order.instruction} {moves}".strip()
 
 
 def dose_in_words(order: MedicationOrder) -> str:

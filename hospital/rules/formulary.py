@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import Any
 
 from hospital.rules.doses import AmountUnit, converted
+from hospital.rules.dosetimes import LateDose
 
 # Where a source names no limit. Both are common practice, no source: proposals that a hospital's vet may change.
 HARD_TIMES_THE_TOP = 2
@@ -25,7 +26,8 @@ class Entry:
 
     An order needs a reason below `least_per_kg`, above `per_kg_top`, more often than `every_hours`, for more doses than
     `doses_most`, or by another route; from `hard_from_per_kg` on it needs a second vet. `discard_days`: whole days after
-    a bottle was opened or made up; None: not known, read the label.
+    a bottle was opened or made up; None: not known, read the label. `half_life_hours`: as published for the animals
+    studied; None: not known. `late_dose`: what a dose given late does to the rest.
     """
 
     slug: str
@@ -50,6 +52,8 @@ class Entry:
     caution: str
     source: str
     how_known: str
+    half_life_hours: Decimal | None = None
+    late_dose: LateDose = LateDose.KEEP_TIMES
 
     def __post_init__(self) -> None:
         if not self.drug.strip():
@@ -60,6 +64,8 @@ class Entry:
             raise ValueError("The largest usual dose cannot be less than the usual dose.")
         if self.hard_from_per_kg <= self.per_kg_top:
             raise ValueError("The limit for a second vet must lie above the largest usual dose.")
+        if self.half_life_hours is not None and self.half_life_hours <= 0:
+            raise ValueError("A half-life must be above 0.")
         if not self.routes:
             raise ValueError("Name at least one way of giving it.")
         if not self.source.strip():
@@ -77,6 +83,9 @@ class Entry:
             values: dict[str, Any] = {name: Decimal(str(value)) if name in decimals else value for name, value in content.items()}
             values["unit"] = AmountUnit(content["unit"])
             values["routes"] = tuple(content["routes"])
+            values["late_dose"] = LateDose(content.get("late_dose", LateDose.KEEP_TIMES))
+            if content.get("half_life_hours") is not None:
+                values["half_life_hours"] = Decimal(str(content["half_life_hours"]))
             values["strengths_per_ml"] = tuple(Decimal(str(each)) for each in content["strengths_per_ml"])
             return cls(**values)
         except (KeyError, TypeError, InvalidOperation) as wrong:

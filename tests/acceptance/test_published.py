@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from handover.schedule.courses import dose_times, next_dose, washout_ends
 from hospital.rules.doses import (
     AmountUnit,
     bottle_lasts_days,
@@ -26,6 +25,7 @@ from hospital.rules.doses import (
     tablets_per_dose,
     to_step,
 )
+from hospital.rules.dosetimes import dose_times, next_dose, washout_ends
 from hospital.rules.energy import by_power, kcal_of_kj, linear_resting_kcal, metabolism_for, ration, resting_kcal
 from hospital.rules.fluids import deficit_ml, drops_per_minute, fluids, maintenance_ml_day, share_of_weight_ml
 from hospital.rules.geo import Axis, dms, parse_coordinates, precision_uncertainty_m

@@ -13,7 +13,8 @@ from dateutil.tz import resolve_imaginary
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handover.schedule.courses import (
+from hospital.rules.doses import doses_in_course
+from hospital.rules.dosetimes import (
     LateDose,
     dose_times,
     is_too_soon,
@@ -21,7 +22,6 @@ from handover.schedule.courses import (
     remaining_times,
     washout_ends,
 )
-from hospital.rules.doses import doses_in_course
 
 clock_face = datetime.fromisoformat
 

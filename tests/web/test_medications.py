@@ -11,16 +11,16 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from handover.facts import case_of
-from handover.schedule.courses import dose_times
 from hospital.admissions.models import Weight
 from hospital.audit.queries import history_of
 from hospital.clock import now
 from hospital.medications import actions, formulary_actions, queries
 from hospital.medications.dosing import Course, sheet
+from hospital.medications.formulary_forms import FIGURES
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.wording import line
 from hospital.rules.doses import AmountUnit, Asked
-from hospital.rules.dosetimes import nth_dose_at
+from hospital.rules.dosetimes import LateDose, dose_times, nth_dose_at
 from hospital.rules.wording import NBSP
 from tests import make
 
@@ -865,3 +865,73 @@ def test_a_course_asks_for_a_new_order_when_the_weight_moved_by_more_than_a_tent
     order = ordered(weighed, vet)
 
     assert queries.needs_new_weight(order, Decimal(grams)) is old
+
+
+# --- a late dose, and what is left in the body -------------------------------------------------------------------
+
+
+def test_a_late_dose_moves_the_later_ones_only_if_the_order_says_so(weighed, vet):
+    first_at, late = (hours_ago.astimezone(ZoneInfo("Europe/London")) for hours_ago in (now() - 3 * HOURS, now() - HOURS))
+    for rule in ("keep_times", "shift"):
+        order = ordered(weighed, vet, first_dose_at=first_at, late_dose=rule)
+        actions.give_dose(order, by=vet, kind="given", given_at=late, note="")
+
+    due = [queries.next_dose_at(order, "Europe/London") for order in queries.orders_of(weighed)]
+
+    assert due == [nth_dose_at(first_at, 24, 1), nth_dose_at(late, 24, 1)]
+
+
+def test_a_shift_moves_the_last_dose_on_the_care_plan_and_is_said_wherever_the_order_stands(weighed, vet):
+    order = ordered(weighed, vet, first_dose_at=now() - 23 * HOURS, doses=2, late_dose="shift")
+    actions.give_dose(order, by=vet, kind="given", given_at=now() - HOURS, note="")
+    zone = ZoneInfo("Europe/London")
+
+    last = next(fact for fact in case_of(weighed).facts if fact.event == "last_drug_dose")
+
+    assert last.on == (now() + 23 * HOURS).astimezone(zone).date()
+    assert "Given late, it moves the later doses by as much." in line(order)
+    assert "moves the later doses" not in line(ordered(weighed, vet))
+
+
+def test_the_rule_of_the_row_is_what_the_order_begins_with(client, adopted, vet):
+    row, hospital = queries.shelved(adopted.hospital, "turtle-freshwater.meloxicam"), adopted.hospital
+    figures = {name: getattr(row.entry, name) for name in FIGURES} | {"late_dose": LateDose.SHIFT}
+    formulary_actions.adopt(row, hospital=hospital, by=vet, at=now(), seen_version=1, figures=figures)
+    client.force_login(vet)
+
+    page = client.post(url("order", adopted), {"proposal": row.slug})
+
+    assert page.context["form"]["late_dose"].value() == "shift"
+
+
+@pytest.mark.parametrize(
+    ("drug", "half_life_hours", "whole_days"),
+    [
+        ("meloxicam", "13.5", 3),  # Uney et al. 2016: 13.5 h into muscle; 5 × 13.5 h = 2.8 days
+        ("ceftazidime", "35", 8),  # Cerreta et al. 2018: 35 h; 5 × 35 h = 7.3 days
+    ],
+)
+def test_an_order_and_the_chart_say_when_the_medicine_has_washed_out(client, weighed, vet, drug, half_life_hours, whole_days):
+    order = ordered(weighed, vet, drug=drug, doses=1)
+    actions.give_dose(order, by=vet, kind="given", given_at=order.first_dose_at, note="")
+    ends_at = queries.washed_out_at(queries.orders_of(weighed).get(), "Europe/London")
+    client.force_login(vet)
+
+    form = words(client.post(url("order", weighed), asked(drug=drug, work_out="1")))
+
+    assert order.half_life_hours == Decimal(half_life_hours)
+    assert ends_at - order.first_dose_at == 5 * timedelta(hours=float(half_life_hours))
+    assert (whole_days - 1) * 24 * HOURS < ends_at - order.first_dose_at <= whole_days * 24 * HOURS
+    assert f"5 half-lives of {half_life_hours} hours" in form
+    assert f"washed out {ends_at:%a %d-%b-%Y}" in words(client.get(chart(weighed)))
+
+
+def test_a_course_that_was_stopped_before_anything_was_given_leaves_nothing_in_the_body(weighed, vet):
+    order = ordered(weighed, vet)
+    actions.stop_medication(order, stopped_on=now().date(), stop_reason="Wrong animal")
+
+    assert queries.washed_out_at(queries.orders_of(weighed).get(), "Europe/London") is None
+
+
+def test_a_medicine_without_a_published_half_life_promises_no_washout(weighed, vet):
+    assert queries.washed_out_at(ordered(weighed, vet, drug="morphine", route="under_skin", is_warning_read=True), "Europe/London") is None
