@@ -13,6 +13,7 @@ urlpatterns = [
     path("", include("hospital.sites.urls")),
     path("", include("hospital.admissions.urls")),
     path("", include("hospital.placements.urls")),
+    path("", include("hospital.commands.urls")),
     path("register/", include("hospital.register.urls")),
     path("patients/<case:case_number>/", include("hospital.chart.urls")),
     path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),

@@ -8,7 +8,6 @@ urlpatterns = [
     path("admit/species/", views.species, name="species"),
     path("admit/cautions/", views.cautions, name="cautions"),
     path("species/add/", views.species_add, name="species-add"),
-    path("find/", views.find, name="find"),
     path("patients/", views.in_care, name="in-care"),
     path("patients/closed/", views.closed, name="closed"),
     path("patients/<case:case_number>/admitted/", views.admitted, name="admitted"),

@@ -129,20 +129,6 @@ def species_add(request: HttpRequest) -> HttpResponse:
 # --- finding ------------------------------------------------------------------------------------------------------
 
 
-@require_GET
-@for_roles(*STAFF)
-def find(request: HttpRequest) -> HttpResponse:
-    """The jump box: a case number leads to the patient; words to the one they find, or to the list."""
-    words = request.GET.get("words", "").strip()[:80]
-    if patient := queries.by_case_number(request.user, words):
-        return redirect(record_of(patient))
-    found = queries.matching(_patients(request), words)
-    if words and len(some := found[:2]) == 1:
-        return redirect(record_of(some[0]))
-    in_care_or_not = "admissions:closed" if words and found and not found.in_care() else "admissions:in-care"
-    return redirect(f"{reverse(in_care_or_not)}?{urlencode({'words': words})}")
-
-
 def _patients(request: HttpRequest) -> QuerySet[Patient]:
     return Patient.objects.visible_to(request.user).at(request.hospital)
 

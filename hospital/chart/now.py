@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -17,7 +18,7 @@ from hospital.feeding.queries import needs_new_weight as plan_is_old
 from hospital.medications.models import MedicationOrder
 from hospital.medications.queries import is_running, last_dose_at, needs_new_weight, next_dose_at, washed_out_at
 from hospital.medications.wording import parts
-from hospital.procedures.models import Bandage
+from hospital.procedures.models import Bandage, Implant
 from hospital.procedures.wording import bandage_line, bandage_watch, closure_line, implant_line
 from hospital.rules.weights import Level, Weighing, alarm_for, standing
 from hospital.rules.wording import Part, body_weight, number, rounded
@@ -54,6 +55,44 @@ def days_since(on: date, today: date) -> str:
     days = (today - on).days
     ago = ngettext("%(days)d day ago", "%(days)d days ago", days) % {"days": days} if days else _("today")
     return f"{ago}, {in_words(on)}"
+
+
+def days_in_care(record: Record) -> int:
+    """Calendar days from admission to today, or to the end; the day of admission counts as the first."""
+    until = record.patient.closed_on or record.today
+    return (until - record.patient.admitted_at.astimezone(record.zone).date()).days + 1
+
+
+def in_short(record: Record, courses: list[Course]) -> list[str]:
+    """What is true now, a few words for each kind of thing: for the reader who has ten seconds."""
+    closures = sum(row.removed_on is None for row in record.closures)
+    bandages = sum(row.removed_on is None for row in record.bandages)
+    implants = [row for row in record.implants if row.removed_on is None]
+    said = [
+        ngettext("%(n)d wound closed", "%(n)d wounds closed", closures) % {"n": closures} if closures else "",
+        ngettext("%(n)d bandage or splint", "%(n)d bandages or splints", bandages) % {"n": bandages} if bandages else "",
+        _implants_in_short(implants),
+        *[_course_in_short(course) for course in courses],
+    ]
+    if plan := in_force(record.feeding_plans):
+        said.append(_("Fed: %(food)s") % {"food": plan.food})
+    return [words for words in said if words]
+
+
+def _implants_in_short(implants: list[Implant]) -> str:
+    if not implants:
+        return ""
+    words = ngettext("%(n)d implant or drain", "%(n)d implants or drains", len(implants)) % {"n": len(implants)}
+    to_come_out = sum(row.must_come_out for row in implants)
+    return words + ", " + _("%(n)d to come out") % {"n": to_come_out} if to_come_out else words
+
+
+def _course_in_short(course: Course) -> str:
+    if course.next_at is None:
+        return _("%(drug)s: all doses written down") % {"drug": course.order.drug}
+    when = date_format(course.next_at, "D H:i")
+    words = _("%(drug)s: due since %(when)s") if course.is_due else _("%(drug)s: next %(when)s")
+    return words % {"drug": course.order.drug, "when": when}
 
 
 def closures_now(record: Record) -> list[Thing]:

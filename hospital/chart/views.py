@@ -12,6 +12,7 @@ from hospital.chart.queries import Record, record_of
 from hospital.chart.timeline import timeline
 from hospital.chart.weights_svg import weight_chart
 from hospital.clock import now
+from hospital.commands.listing import commands_for
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
 from hospital.people.models import STAFF
@@ -31,6 +32,9 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
     context = {
         "patient": patient,
         "record": record,
+        "commands": commands_for(request.roles),
+        "days_in_care": standing.days_in_care(record),
+        "in_short": standing.in_short(record, courses),
         "courses": courses,
         "washing_out": standing.washing_out(record, now()),
         "waiting_orders": [order for order in record.unsigned_orders if order.is_waiting],

@@ -36,7 +36,7 @@ def surroundings(request: HttpRequest) -> dict:
         "hospital": getattr(request, "hospital", None),
         "roles": roles,
         "person_links": _person_links(request),
-        "find_url": reverse("admissions:find") if roles & set(STAFF) else "",
+        "find_url": reverse("commands:find") if roles & set(STAFF) else "",
         "menu": [entry(request, label, name) for label, name, allowed in ENTRIES if roles & set(allowed)],
     }
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.browser.conftest import PHONE, email_of, sign_in
+from tests.browser.conftest import DESK, PHONE, email_of, sign_in
 
 pytestmark = pytest.mark.xdist_group("browser")  # all browser tests share one demonstration, on one worker
 
@@ -62,3 +62,19 @@ def test_years_of_closed_cases_are_listed(coordinator):
     coordinator.goto("/patients/closed/")
 
     assert coordinator.locator("main tbody tr").count() >= 20
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_a_task_is_started_with_the_keyboard_alone(page, people, size):
+    page.set_viewport_size(size)
+    sign_in(page, email_of(people, "ines"), people["password"])
+    page.goto("/today/")
+
+    page.keyboard.press("Control+K")
+    page.keyboard.type("weigh bramble")
+    page.locator(".find-list a").first.wait_for()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+
+    page.wait_for_url("**/weigh/")
+    assert "Bramble" in page.inner_text("main")

@@ -582,7 +582,7 @@ def test_the_jump_box_leads_to_the_record(as_vet, some):
     number = f"{inside.case_number[:2].lower()} {inside.case_number[2:].lower()}"
 
     def leads_to(words):
-        return as_vet.get(reverse("admissions:find"), {"words": words}).url
+        return as_vet.get(reverse("commands:find"), {"words": words}).url
 
     assert leads_to(number) == reverse("chart:patient", args=[inside.case_number])
     assert leads_to("GR-4471") == reverse("chart:patient", args=[outside.case_number])
@@ -594,7 +594,7 @@ def test_the_jump_box_leads_to_the_record(as_vet, some):
 def test_the_jump_box_knows_nothing_of_other_hospitals(as_vet, stranger):
     theirs = make.patient(stranger, name="Secret")
 
-    response = as_vet.get(reverse("admissions:find"), {"words": theirs.case_number})
+    response = as_vet.get(reverse("commands:find"), {"words": theirs.case_number})
 
     assert response.url == reverse("admissions:in-care") + f"?words={theirs.case_number}"
     assert "Secret" not in words_of(as_vet.get(response.url))

@@ -325,10 +325,10 @@ def test_the_chart_leads_to_every_page_about_the_animal(client, vet, name):
 
 def test_every_page_of_the_staff_finds_an_animal(client, vet, carer):
     client.force_login(vet)
-    assert f'action="{reverse("admissions:find")}"' in words(client.get(reverse("admissions:admit")))
+    assert f'action="{reverse("commands:find")}"' in words(client.get(reverse("admissions:admit")))
 
     client.force_login(carer.person)
-    assert reverse("admissions:find") not in words(client.get(reverse("logs:mine")))
+    assert reverse("commands:find") not in words(client.get(reverse("logs:mine")))
 
 
 # --- cost ---------------------------------------------------------------------------------------------------------
@@ -398,3 +398,37 @@ def test_the_scale_is_round_holds_everything_and_has_few_lines(lowest, highest):
     assert lines[0] <= Decimal(lowest) <= Decimal(highest) <= lines[-1]
     assert 2 <= len(lines) <= 7
     assert len({upper - lower for lower, upper in itertools.pairwise(lines)}) == 1
+
+
+# --- in ten seconds -----------------------------------------------------------------------------------------------
+
+
+def test_the_head_of_the_chart_says_why_what_is_now_and_how_long(client, vet, carer):
+    patient = make.patient(vet, days_ago=6, triage_note="Shell cracked on the right")
+    lived(patient, vet, carer)
+    client.force_login(vet)
+
+    html = words(client.get(url(patient)))
+    head = html[html.index('id="glance"') : html.index('id="chart-menu"')]
+
+    for said in ("Shell cracked on the right", "Day 7 in care", "1 wound closed", "1 bandage", "1 to come out", "meloxicam: next"):
+        assert said in head
+    assert reverse("plans:next-card", args=[patient.case_number]) in head
+
+
+def test_the_head_of_a_chart_with_nothing_on_the_animal_says_so(client, vet):
+    client.force_login(vet)
+
+    assert "Nothing on or in it, no medicine, no feeding plan." in words(client.get(url(make.patient(vet))))
+
+
+def test_the_head_of_a_closed_case_counts_its_days_and_plans_nothing(client, vet):
+    patient = make.patient(vet, days_ago=9)
+    ended = {"place": "", "latitude": None, "longitude": None, "decided_by": vet}
+    record_outcome(patient, by=vet, kind="died", happened_on=days_ago(2), reason="Found dead", **ended)
+    client.force_login(vet)
+
+    html = words(client.get(url(patient)))
+
+    assert "Was in care for 8 days" in html
+    assert reverse("plans:next-card", args=[patient.case_number]) not in html
