@@ -14,6 +14,7 @@ from hospital.admissions.models import Patient
 from hospital.examinations import actions
 from hospital.examinations.forms import EditExaminationForm, ExaminationForm, RecheckForm
 from hospital.examinations.models import Examination
+from hospital.examinations.wording import alarm_line
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.models import Role
 
@@ -28,7 +29,7 @@ def add(request: HttpRequest, patient: Patient) -> HttpResponse:
     if done(form, actions.record_examination, patient, by=request.user):
         messages.success(request, _("Examination saved."))
         return redirect("chart:patient", patient.case_number)
-    context = {"patient": patient, "form": form}
+    context = {"patient": patient, "form": form, "alarm_line": alarm_line(patient)}
     return show(
         request, "examinations/add.html", context, part="examinations/_form.html", status=status_of(form)
     )
@@ -41,7 +42,7 @@ def recheck(request: HttpRequest, patient: Patient) -> HttpResponse:
     if done(form, actions.record_recheck, patient, by=request.user):
         messages.success(request, _("Recheck saved. Now look at the plan: what has changed follows from it."))
         return redirect("plans:replan", patient.case_number)
-    context = {"patient": patient, "form": form}
+    context = {"patient": patient, "form": form, "alarm_line": alarm_line(patient)}
     return show(
         request,
         "examinations/recheck.html",

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -77,6 +78,41 @@ def test_an_examination_is_recorded_with_the_weight_in_one_go(client, patient, n
     examination = Examination.objects.get()
     assert (examination.kind, examination.wound, examination.examined_by) == ("admission", "clean", nurse)
     assert Weight.objects.get().weight_g == 812
+
+
+def test_the_first_examination_begins_with_what_was_said_on_admission_and_later_ones_do_not(client, vet):
+    animal = make.patient(vet, triage="now", triage_note="Shell cracked by a mower.")
+    client.force_login(vet)
+
+    first = words(client.get(url("add", animal)))
+    client.post(url("add", animal), seen(kind="admission"))
+    later = words(client.get(url("add", animal)))
+
+    told = "</strong>: Shell cracked by a mower."
+    assert (told in first, told in later) == (True, False)
+
+
+@pytest.mark.parametrize("page", ["add", "recheck"])
+def test_whoever_examines_is_warned_of_bites_and_of_what_is_catching(client, vet, page):
+    fox = make.species("Vulpes vulpes", "Red fox", is_aquatic=False, is_dangerous=True)
+    titles = ["May bite or scratch", "Can make people ill"]
+    client.force_login(vet)
+
+    warned = words(client.get(url(page, make.patient(vet, species=fox, is_zoonosis_risk=True))))
+    harmless = words(client.get(url(page, make.patient(vet))))
+
+    assert [title in warned for title in titles] == [True, True]
+    assert [title in harmless for title in titles] == [False, False]
+
+
+def test_the_fall_in_weight_that_calls_a_vet_stands_there_with_its_source(client, vet):
+    # Divers & Stahl, Mader's Reptile and Amphibian Medicine and Surgery, 3rd ed. 2019, from memory: 3 % a week, 8 % a month.
+    client.force_login(vet)
+
+    page = unescape(words(client.get(url("add", make.patient(vet)))))
+
+    assert "the same day of a fall of 3% within 7 days, at once of 8% within 30 days. Source: Divers & Stahl" in page
+    assert "3rd ed. 2019, from memory." in page
 
 
 def test_the_address_chooses_the_kind_and_a_recheck_has_its_own_page(client, patient, vet):
