@@ -13,6 +13,7 @@ from hospital.chart.timeline import timeline
 from hospital.chart.weights_svg import weight_chart
 from hospital.clock import now
 from hospital.commands.listing import commands_for
+from hospital.examinations.wording import alarm_line
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
 from hospital.people.models import STAFF
@@ -43,6 +44,7 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "bandages": standing.bandages_now(record),
         "implants": standing.implants_now(record),
         "weight_chart": _weight_chart(record),
+        "alarm_line": alarm_line(patient),
         "photos": record.photos[: -FIRST_PHOTOS - 1 : -1],
         "moments": shown,
         "left_off": len(moments) - len(shown),

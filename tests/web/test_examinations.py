@@ -109,10 +109,14 @@ def test_the_fall_in_weight_that_calls_a_vet_stands_there_with_its_source(client
     # Divers & Stahl, Mader's Reptile and Amphibian Medicine and Surgery, 3rd ed. 2019, from memory: 3 % a week, 8 % a month.
     client.force_login(vet)
 
-    page = unescape(words(client.get(url("add", make.patient(vet)))))
+    animal = make.patient(vet)
+    page = unescape(words(client.get(url("add", animal))))
+    chart = unescape(words(client.get(reverse("chart:patient", args=[animal.case_number]))))
 
-    assert "the same day of a fall of 3% within 7 days, at once of 8% within 30 days. Source: Divers & Stahl" in page
-    assert "3rd ed. 2019, from memory." in page
+    line = page[page.index("A vet hears") :].split("</p>")[0]
+    assert line in chart
+    assert "the same day of a fall of 3% within 7 days, at once of 8% within 30 days. Source: Divers & Stahl" in line
+    assert "3rd ed. 2019, from memory." in line
 
 
 def test_the_address_chooses_the_kind_and_a_recheck_has_its_own_page(client, patient, vet):
