@@ -10,17 +10,20 @@ the bound. Shares are whole numbers, so every bound is exact arithmetic.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from operator import add, sub
 
-from handover.schedule.messages import Passage, offers, passage, send
-from handover.schedule.model import Model, Step
+from handover.schedule.messages import FAR, offers, send
+from handover.schedule.model import Model
 from handover.schedule.network import days_of, narrow
 
-MEMORY = 0.6  # how much of its last direction a move of the shares keeps (measured: without, three times the rounds)
+MEMORY = 0.7  # how much of its last direction a move of the shares keeps (measured: without, three times the rounds)
 
-Prices = list[list[int]]
+FAINT = 0.02  # what is left of it when it is forgotten
+
+Rows = list[list[int]]
+Pull = dict[tuple[int, int], float]
 
 
 @dataclass(slots=True)
@@ -28,80 +31,101 @@ class State:
     """One node of the search: the days still possible, the clinic days paid for, and how the rest is shared.
 
     For each open clinic day the shares of the series that can still use it add up to the price of a visit, and every
-    other series has no share: so the same prices bound the whole problem as well as this part of it.
+    other series has no share: so the same prices bound the whole problem as well as this part of it. Messages are kept;
+    `stale` are the nodes whose costs or whose parent's days have changed since they were last heard.
     """
 
     masks: list[int]
     paid: int
     constant: int
-    prices: Prices
-    bound: int = -(1 << 62)
-    days: list[list[int]] = field(default_factory=list)
-    costs: list[list[int]] = field(default_factory=list)
-    users: dict[int, list[int]] = field(default_factory=dict)  # clinic day: series that can use it
-    to_parent: list[Passage] = field(default_factory=list)
-    sums: list[list[int]] = field(default_factory=list)  # of each node: its costs and what its children told it
-    told: list[list[int]] = field(default_factory=list)  # what each node told its parent
+    prices: Rows
+    days: Rows  # of each node
+    costs: Rows  # of each node, without prices
+    users: dict[int, list[int]]  # clinic day: series that can use it
+    sums: Rows  # of each node: its costs and what its children told it
+    values: Rows  # the same, laid out day by day
+    told: Rows  # what each node told its parent
+    stale: set[int]
+    bound: int = -FAR
 
 
-def start(model: Model, masks: Sequence[int], paid: int = 0, constant: int = 0) -> State:
+def start(model: Model, masks: Sequence[int], paid: int = 0) -> State:
     """A fresh state: shares in proportion to the square of a series' length (long chains fix most visits)."""
-    span = len(model.unary[0])
-    state = State(list(masks), paid, constant, [[0] * span for _ in range(model.price_count)])
-    take_masks(model, state, state.masks)
+    nodes, span = len(model.children), len(model.unary[0])
+    empty: Rows = [[] for _ in range(nodes)]
+    prices = [[0] * span for _ in range(len(model.members) + len(model.copies))]
+    state = State(list(masks), paid, 0, prices, [*empty], [*empty], {}, [*empty], [*empty], [*empty], set())
+    for series, events in enumerate(model.members):
+        for day in days_of(_union(masks, events) & ~paid):
+            state.users.setdefault(day, []).append(series)
+    for day, users in state.users.items():
+        _share_out(model, state, day, users, model.visit)
+    _take_days(model, state, range(model.size))
     return state
 
 
 def fork(state: State) -> State:
-    return State(list(state.masks), state.paid, state.constant, [list(row) for row in state.prices], state.bound)
+    """A state to change while this one stays: rows of prices are changed in place, all else is replaced."""
+    return State(
+        list(state.masks), state.paid, state.constant, [list(row) for row in state.prices], list(state.days), list(state.costs),
+        dict(state.users), list(state.sums), list(state.values), list(state.told), set(state.stale), state.bound,
+    )  # fmt: skip
 
 
-def take_masks(model: Model, state: State, masks: list[int]) -> None:
-    """Go on with these masks (which agree along the links), and share again the days that a series has lost."""
-    state.masks = masks
-    state.days = [days_of(mask) for mask in masks]
-    state.days += [state.days[event] for event, _ in model.copies]
-    state.costs = [[row[day] for day in days] for row, days in zip(model.unary, state.days, strict=False)]
-    state.costs += [[0] * len(state.days[event]) for event, _ in model.copies]
-    _share_out(model, state)
-    state.to_parent = [_passage(model, state, step, True) for step in model.steps]
+def pay(model: Model, state: State, day: int) -> None:
+    """From now on this clinic day is visited, and open to all for nothing."""
+    state.paid |= 1 << day
+    state.constant += model.visit
+    users = state.users.pop(day)
+    for series in users:
+        state.prices[series][day] = 0
+    _touch(model, state, dict.fromkeys(users, 1 << day))
 
 
 def restrict(model: Model, state: State, kept: dict[int, int]) -> bool:
-    """Keep only these days of these events; False if that leaves no answer."""
+    """Keep only these days of these events, and share again the days that a series has lost; False if no answer is left."""
     masks = list(state.masks)
     for event, mask in kept.items():
         masks[event] &= mask
-    if not narrow(masks, model.links, list(kept)):
+    changed = [event for event in kept if masks[event] != state.masks[event]]
+    if not narrow(masks, model.around, changed):
         return False
-    take_masks(model, state, masks)
+    before, state.masks = state.masks, masks
+    changed = [event for event in range(model.size) if masks[event] != before[event]]
+    _take_days(model, state, changed)
+    for series in {series for event in changed if (series := model.series[event]) is not None}:
+        events = model.members[series]
+        for day in days_of(_union(before, events) & ~_union(masks, events) & ~state.paid):
+            _leave(model, state, series, day)
     return True
 
 
 def relax(model: Model, state: State) -> int:
-    """Pass messages from the leaves to the roots; the bound for the present shares."""
-    sums = _node_costs(model, state)
-    told: list[list[int]] = [[] for _ in sums]
-    for step, via in zip(reversed(model.steps), reversed(state.to_parent), strict=True):
-        message = told[step.node] = send(via, sums[step.node])
-        sums[step.parent] = list(map(add, sums[step.parent], message))
-    state.sums, state.told = sums, told
-    state.bound = state.constant + sum([min(sums[root]) for root in model.roots])
+    """Pass messages from the leaves to the roots, where there is news; the bound for the present shares."""
+    stale = state.stale
+    for step in reversed(model.steps):
+        node = step.node
+        if node in stale:
+            _add_up(model, state, node)
+            state.values[node] = laid_out(model, state.days[node], state.sums[node])
+            state.told[node] = send(step.up, state.values[node], state.days[step.parent])
+            stale.add(step.parent)
+    for root in model.roots:
+        if root in stale:
+            _add_up(model, state, root)
+    stale.clear()
+    state.bound = state.constant + sum([min(state.sums[root]) for root in model.roots])
     return state.bound
 
 
 def read_off(model: Model, state: State) -> list[int]:
     """The answer behind the bound: a day for each node, copies included. Needs a fresh relax()."""
     days = [0] * len(state.sums)
-    places = [0] * len(state.sums)
     for root in model.roots:
-        places[root] = state.sums[root].index(min(state.sums[root]))
-        days[root] = state.days[root][places[root]]
-    for step, via in zip(model.steps, state.to_parent, strict=True):
-        n, at = step.node, places[step.parent]
-        first, costs = offers(via, state.sums[n], at)
-        places[n] = first + costs.index(min(costs))
-        days[n] = state.days[n][places[n]]
+        days[root] = state.days[root][state.sums[root].index(min(state.sums[root]))]
+    for step in model.steps:
+        first, costs = offers(step.up, state.values[step.node], days[step.parent])
+        days[step.node] = first + costs.index(min(costs))
     return days
 
 
@@ -114,28 +138,29 @@ def too_dear(model: Model, state: State, limit: int) -> dict[int, int]:
         spare[root] = limit - state.bound + min(state.sums[root])
     for step in model.steps:
         rest = list(map(sub, through[step.parent], state.told[step.node]))
-        via = _passage(model, state, step, False)
-        through[step.node] = list(map(add, state.sums[step.node], send(via, rest)))
+        message = send(step.down, laid_out(model, state.days[step.parent], rest), state.days[step.node])
+        through[step.node] = list(map(add, state.sums[step.node], message))
         spare[step.node] = spare[step.parent]
     kept: dict[int, int] = {}
-    for node, costs in enumerate(through):
-        if max(costs) > spare[node]:
-            mask = sum([1 << day for day, cost in zip(state.days[node], costs, strict=True) if cost <= spare[node]])
-            event = model.event_of(node)
-            kept[event] = kept.get(event, -1) & mask
+    for event, nodes in enumerate(model.nodes):
+        for node in nodes:
+            if max(through[node]) > spare[node]:
+                mask = sum([1 << day for day, cost in zip(state.days[node], through[node], strict=True) if cost <= spare[node]])
+                kept[event] = kept.get(event, -1) & mask
     return kept
 
 
-def move_shares(model: Model, state: State, days: Sequence[int], pull: dict[tuple[int, int], float], reach: float) -> bool:
+def move_shares(model: Model, state: State, days: Sequence[int], pull: Pull, reach: float) -> bool:
     """Raise the shares of those who use a day that others shun, lower the others'; False if nobody disagrees.
 
     `pull` is the direction of the last move, kept from call to call; `reach` is the rise that the move aims at.
     """
     used: dict[int, set[int]] = {}
-    for event, series in enumerate(model.series):
-        if series is not None:
+    for series, events in enumerate(model.members):
+        for event in events:
             used.setdefault(days[event], set()).add(series)
-    _fade(state, pull, len(model.series_sizes))
+    _fade(state, pull, len(model.members))
+    fresh = 1 - MEMORY if pull else 1.0
     agree = True
     for day, by in used.items():
         could = state.users.get(day, ())
@@ -144,13 +169,13 @@ def move_shares(model: Model, state: State, days: Sequence[int], pull: dict[tupl
             level = len(by) / len(could)
             for series in could:
                 key = series, day
-                pull[key] = pull.get(key, 0.0) + (1 - MEMORY) * ((series in by) - level)
-    for number, (event, _) in enumerate(model.copies, len(model.series_sizes)):
-        own, copied = days[event], days[model.size + number - len(model.series_sizes)]
+                pull[key] = pull.get(key, 0.0) + fresh * ((series in by) - level)
+    for n, (event, _) in enumerate(model.copies):
+        number, own, copied = len(model.members) + n, days[event], days[model.size + n]
         if own != copied:
             agree = False
-            pull[number, own] = pull.get((number, own), 0.0) + 1 - MEMORY
-            pull[number, copied] = pull.get((number, copied), 0.0) - 1 + MEMORY
+            pull[number, own] = pull.get((number, own), 0.0) + fresh
+            pull[number, copied] = pull.get((number, copied), 0.0) - fresh
     if not agree:
         _follow(model, state, pull, reach)
     return not agree
@@ -159,74 +184,106 @@ def move_shares(model: Model, state: State, days: Sequence[int], pull: dict[tupl
 # --- parts ---
 
 
-def _share_out(model: Model, state: State) -> None:
-    can_use = [0] * len(model.series_sizes)
-    for mask, series in zip(state.masks, model.series, strict=True):
-        if series is not None:
-            can_use[series] |= mask & ~state.paid
-    state.users = {}
-    for series, mask in enumerate(can_use):
-        for day in days_of(mask):
-            state.users.setdefault(day, []).append(series)
-    for day, users in state.users.items():
-        for series, mask in enumerate(can_use):
-            if not mask >> day & 1:
-                state.prices[series][day] = 0
-        missing = model.visit - sum([state.prices[series][day] for series in users])
-        if missing:
-            weights = [model.series_sizes[series] ** 2 for series in users]
-            for series, weight in zip(users, weights, strict=True):
-                state.prices[series][day] += missing * weight // sum(weights)
-            state.prices[users[0]][day] += model.visit - sum([state.prices[series][day] for series in users])
+def _union(masks: Sequence[int], events: Collection[int]) -> int:
+    together = 0
+    for event in events:
+        together |= masks[event]
+    return together
 
 
-def _passage(model: Model, state: State, step: Step, is_up: bool) -> Passage:
-    node, parent = model.event_of(step.node), step.parent
-    here, there = (node, parent) if is_up else (parent, node)
-    key = step.link, here, state.masks[here], state.masks[there]
-    found = model.passages.get(key)
-    if found is None:
-        if len(model.passages) > 20_000:  # keep a long search from filling the memory
-            model.passages.clear()
-        onwards, back = model.ways[step.link]
-        found = passage(onwards if step.is_forward == is_up else back, state.days[here], state.days[there])
-        model.passages[key] = found
-    return found
+def _take_days(model: Model, state: State, changed: Collection[int]) -> None:
+    for event in changed:
+        days, row = days_of(state.masks[event]), model.unary[event]
+        for node in model.nodes[event]:
+            state.days[node] = days
+            state.costs[node] = [row[day] for day in days] if node == event else [0] * len(days)
+            state.stale.add(node)
+            state.stale.update(model.children[node])
 
 
-def _node_costs(model: Model, state: State) -> Prices:
-    sums = list(state.costs)
-    for event, series in enumerate(model.series):
-        if series is not None:
-            price = state.prices[series]
-            sums[event] = [cost + price[day] for cost, day in zip(sums[event], state.days[event], strict=True)]
-    for number, (event, _) in enumerate(model.copies):
-        toll, days = state.prices[len(model.series_sizes) + number], state.days[event]
-        sums[event] = [cost + toll[day] for cost, day in zip(sums[event], days, strict=True)]
-        sums[model.size + number] = [-toll[day] for day in days]
-    return sums
+def _leave(model: Model, state: State, series: int, day: int) -> None:
+    """The series cannot use the day any more: what it paid is left to the others."""
+    share, state.prices[series][day] = state.prices[series][day], 0
+    users = [other for other in state.users[day] if other != series]
+    if users:
+        state.users[day] = users
+        if share:
+            _share_out(model, state, day, users, share)
+            _touch(model, state, dict.fromkeys(users, 1 << day))
+    else:
+        del state.users[day]
 
 
-def _fade(state: State, pull: dict[tuple[int, int], float], series_count: int) -> None:
-    for key in list(pull):
+def _share_out(model: Model, state: State, day: int, users: list[int], amount: int) -> None:
+    weights = [len(model.members[series]) ** 2 for series in users]
+    rest, whole = amount, sum(weights)
+    for series, weight in zip(users, weights, strict=True):
+        share = amount * weight // whole
+        state.prices[series][day] += share
+        rest -= share
+    state.prices[users[0]][day] += rest
+
+
+def _touch(model: Model, state: State, moved: dict[int, int]) -> None:
+    """Prices have changed: for each series the mask of days."""
+    for series, days in moved.items():
+        state.stale.update([event for event in model.members[series] if state.masks[event] & days])
+
+
+def _add_up(model: Model, state: State, node: int) -> None:
+    """What a node costs on each of its days: its own costs, prices and tolls, and what its children told it."""
+    total, days = state.costs[node], state.days[node]
+    if node < model.size:
+        series = model.series[node]
+        rows = [] if series is None else [state.prices[series]]
+        for copy in model.nodes[node][1:]:
+            rows.append(state.prices[len(model.members) + copy - model.size])
+        for row in rows:
+            total = map(add, total, map(row.__getitem__, days))  # type: ignore[assignment]
+    else:
+        row = state.prices[len(model.members) + node - model.size]
+        total = [-row[day] for day in days]
+    for child in model.children[node]:
+        total = map(add, total, state.told[child])  # type: ignore[assignment]
+    state.sums[node] = list(total)
+
+
+def laid_out(model: Model, days: list[int], costs: list[int]) -> list[int]:
+    values = [FAR] * len(model.unary[0])
+    for day, cost in zip(days, costs, strict=True):
+        values[day] = cost
+    return values
+
+
+def _fade(state: State, pull: Pull, series_count: int) -> None:
+    for key, weight in list(pull.items()):
         number, day = key
-        pull[key] *= MEMORY
-        if abs(pull[key]) < 1e-3 or (number < series_count and number not in state.users.get(day, ())):
+        if abs(weight) < FAINT or (number < series_count and number not in state.users.get(day, ())):
             del pull[key]
+        else:
+            pull[key] = weight * MEMORY
 
 
-def _follow(model: Model, state: State, pull: dict[tuple[int, int], float], reach: float) -> None:
+def _follow(model: Model, state: State, pull: Pull, reach: float) -> None:
     size = reach / sum([weight * weight for weight in pull.values()])
-    touched: dict[int, None] = {}
+    moved: dict[int, int] = {}
+    days: dict[int, None] = {}
     for (number, day), weight in pull.items():
         state.prices[number][day] += round(size * weight)
-        if number < len(model.series_sizes):
-            touched[day] = None
-    for day in touched:
-        _balance(state.prices, day, state.users[day], model.visit)
+        if number < len(model.members):
+            days[day] = None
+        else:
+            copy = number - len(model.members)
+            state.stale.update((model.copies[copy][0], model.size + copy))
+    for day in days:
+        users = state.users[day]
+        _balance(state.prices, day, users, model.visit)
+        for series in users:
+            moved[series] = moved.get(series, 0) | 1 << day
+    _touch(model, state, moved)
 
 
-def _balance(prices: Prices, day: int, users: list[int], visit: int) -> None:
+def _balance(prices: Rows, day: int, users: list[int], visit: int) -> None:
     """Bring the shares of a day back to the nearest that are not negative and add up to a visit."""
     running = cut = 0
     for count, share in enumerate(sorted([prices[series][day] for series in users], reverse=True), 1):

@@ -5,65 +5,73 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from handover.schedule.messages import Passage, Way, ways
-from handover.schedule.network import Link, Network, days_of, fixed_days
+from handover.schedule.messages import Way, ways
+from handover.schedule.network import Arcs, Link, Network, arcs, days_of, fixed_days
 from handover.schedule.problem import CLINIC, Lag, Problem
 
 SCALE = 1 << 10  # parts of one unit of cost: fine enough for sharing prices, small enough for quick integers
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """A node hangs on its parent by a link; `is_forward` if the link runs from the node to the parent."""
-
-    node: int
-    parent: int
-    link: int
-    is_forward: bool
 
 
 @dataclass(slots=True)
 class Model:
     """One group of events that depend on each other. Nodes are the events, then the copies that open rings.
 
-    `unary[n][day]` and `visit` are scaled. Price vectors are numbered: one for each series, then one for each copy.
+    Days are counted from a day so early that every window of a message starts on day 0 or later. `unary[n][day]` and
+    `visit` are scaled. Price rows are numbered: one for each series, then one for each copy.
     """
 
     links: tuple[Link, ...]
+    ways: list[tuple[Way, Way]]  # of each link: onwards, back
+    around: Arcs
     unary: list[list[int]]
     visit: int
+    members: list[list[int]]  # of each series
     series: list[int | None]  # of each event; None if its day costs no visit
-    series_sizes: list[int] = field(default_factory=list)
+    shift: int = 0  # our number of the problem's day 0
     copies: list[tuple[int, int]] = field(default_factory=list)  # (event, link)
     roots: list[int] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)  # parents first
-    ways: list[tuple[Way, Way]] = field(default_factory=list)  # of each link: onwards, back
-    passages: dict[tuple[int, int, int, int], Passage] = field(default_factory=dict)
+    children: list[list[int]] = field(default_factory=list)
+    nodes: list[list[int]] = field(default_factory=list)  # of each event: itself and its copies
 
     @property
     def size(self) -> int:
         return len(self.unary)
 
-    @property
-    def price_count(self) -> int:
-        return len(self.series_sizes) + len(self.copies)
 
-    def event_of(self, node: int) -> int:
-        return node if node < self.size else self.copies[node - self.size][0]
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A node hangs on its parent; `up` leads from the days of the node to those of the parent, `down` back."""
+
+    node: int
+    parent: int
+    up: Way
+    down: Way
 
 
-def build(links: Sequence[Link], masks: Sequence[int], unary: list[list[int]], is_visit: list[bool], visit: int) -> Model:
-    """Lay out one group of events; `masks` agree along the links, `unary` is scaled, `visit` is not."""
-    model = Model(tuple(links), unary, visit * SCALE, [None] * len(masks))
-    for number, members in enumerate(find_series(links, masks, is_visit)):
-        model.series_sizes.append(len(members))
-        for event in members:
-            model.series[event] = number
+def build(
+    links: Sequence[Link], masks: Sequence[int], unary: Sequence[list[int]], pays: Sequence[bool], visit: int
+) -> tuple[Model, list[int]]:
+    """Lay out one group of events, and their masks in its days; `masks` agree along the links, `visit` is not scaled."""
     first = [(mask & -mask).bit_length() for mask in masks]
     last = [mask.bit_length() for mask in masks]
-    model.ways = [ways(link, first[link.j] - last[link.i], last[link.j] - first[link.i], SCALE) for link in links]
+    both = [ways(link, first[link.j] - last[link.i], last[link.j] - first[link.i], SCALE) for link in links]
+    start, stop = min(first) - 1, max(last)
+    pad = max([way.most - way.least + 1 for way, _ in both if not way.is_wide], default=0)
+    members = find_series(links, masks, pays)
+    number = {event: series for series, events in enumerate(members) for event in events}
+    model = Model(
+        links=tuple(links),
+        ways=both,
+        around=arcs(len(masks), links),
+        unary=[[0] * pad + row[start:stop] for row in unary],
+        visit=visit * SCALE,
+        members=members,
+        series=[number.get(event) for event in range(len(masks))],
+        shift=pad - start,
+    )
     _plant(model, masks)
-    return model
+    return model, [mask >> start << pad for mask in masks]
 
 
 def true_cost(model: Model, days: Sequence[int], paid: int) -> int | None:
@@ -77,7 +85,7 @@ def true_cost(model: Model, days: Sequence[int], paid: int) -> int | None:
         gap = days[link.j] - days[link.i]
         if not way.allows(gap):
             return None
-        total += way.costs[gap - way.first]
+        total += way.cost(gap)
     return total + model.visit * (visited & ~paid).bit_count()
 
 
@@ -196,24 +204,24 @@ def _union(masks: Sequence[int], chosen: int) -> int:
 
 def _plant(model: Model, masks: Sequence[int]) -> None:
     """Choose the links of the forest, dearest and narrowest first; each other link gets a copy of one end."""
-    near: list[list[tuple[int, int]]] = [[] for _ in masks]
+    near: list[list[tuple[int, Way, Way]]] = [[] for _ in masks]  # (other node, way from there to here, way from here)
     group = list(range(len(masks)))
+    model.nodes = [[event] for event in range(len(masks))]
     for k in sorted(range(len(model.links)), key=lambda k: (*_looseness(model.links[k]), k)):
         i, j = model.links[k].i, model.links[k].j
+        onwards, back = model.ways[k]
         if _find(group, i) != _find(group, j):
             group[_find(group, i)] = _find(group, j)
         else:
             if masks[j].bit_count() < masks[i].bit_count():
-                i, j = j, i
+                i, j, onwards, back = j, i, back, onwards
             model.copies.append((i, k))
+            model.nodes[i].append(len(near))
+            i = len(near)
             near.append([])
-            i = len(near) - 1
-        near[i].append((j, k))
-        near[j].append((i, k))
-    _order(model, near)
-
-
-def _order(model: Model, near: list[list[tuple[int, int]]]) -> None:
+        near[i].append((j, back, onwards))
+        near[j].append((i, onwards, back))
+    model.children = [[] for _ in near]
     seen: set[int] = set()
     for root in range(model.size):
         if root in seen:
@@ -223,10 +231,11 @@ def _order(model: Model, near: list[list[tuple[int, int]]]) -> None:
         stack = [root]
         while stack:
             parent = stack.pop()
-            for node, k in near[parent]:
+            for node, up, down in near[parent]:
                 if node not in seen:
                     seen.add(node)
-                    model.steps.append(Step(node, parent, k, model.event_of(node) == model.links[k].i))
+                    model.steps.append(Step(node, parent, up, down))
+                    model.children[parent].append(node)
                     stack.append(node)
 
 

@@ -13,6 +13,8 @@ from datetime import date
 
 from handover.schedule.problem import CARER, CLOSED, HORIZON, PIN, TODAY, Closed, Event, Lag, Problem
 
+Arcs = list[list[tuple[int, int | None, int | None]]]
+
 
 @dataclass(frozen=True, slots=True)
 class Link:
@@ -68,7 +70,7 @@ def network(problem: Problem, without: Collection[str] = ()) -> Network:
 def can_be_planned(problem: Problem, without: Collection[str] = ()) -> bool:
     """Whether some answer meets every demand that is not left out."""
     net = network(problem, without)
-    return net.agrees and not _contradict(net) and narrow(list(net.masks), net.links)
+    return net.agrees and not _contradict(net) and narrow(list(net.masks), arcs(len(net.masks), net.links))
 
 
 def _contradict(net: Network) -> bool:
@@ -116,28 +118,29 @@ def merged(lags: Iterable[Lag], number: dict[str, int]) -> tuple[Link, ...]:
 # --- agreeing along the links ---
 
 
-def narrow(masks: list[int], links: Sequence[Link], changed: Collection[int] | None = None) -> bool:
+def arcs(size: int, links: Iterable[Link]) -> Arcs:
+    """For each event its links, all seen from this event: (other event, least, most) days from here to there."""
+    around: Arcs = [[] for _ in range(size)]
+    for link in links:
+        around[link.i].append((link.j, link.least, link.most))
+        around[link.j].append((link.i, _negative(link.most), _negative(link.least)))
+    return around
+
+
+def narrow(masks: list[int], around: Arcs, changed: Iterable[int] | None = None) -> bool:
     """Take away every day that has no partner along some link; False if an event has no day left.
 
     `changed` names the events whose masks are news; None means all.
     """
     if not all(masks):
         return False
-    touching: dict[int, list[Link]] = {}
-    for link in links:
-        touching.setdefault(link.i, []).append(link)
-        touching.setdefault(link.j, []).append(link)
-    waiting = list(range(len(masks))) if changed is None else list(changed)
+    waiting = list(range(len(masks)) if changed is None else changed)
     queued = set(waiting)
     while waiting:
         n = waiting.pop()
         queued.discard(n)
-        for link in touching.get(n, ()):
-            if link.i == n:
-                other, partners = link.j, partner_days(masks[n], link.least, link.most)
-            else:
-                other, partners = link.i, partner_days(masks[n], _negative(link.most), _negative(link.least))
-            left = masks[other] & partners
+        for other, least, most in around[n]:
+            left = masks[other] & partner_days(masks[n], least, most)
             if left != masks[other]:
                 if not left:
                     return False
@@ -146,6 +149,14 @@ def narrow(masks: list[int], links: Sequence[Link], changed: Collection[int] | N
                     queued.add(other)
                     waiting.append(other)
     return True
+
+
+def matters(link: Link, masks: Sequence[int]) -> bool:
+    """Whether the link costs something or forbids any two of the days that are left."""
+    nearest = (masks[link.j] & -masks[link.j]).bit_length() - masks[link.i].bit_length()
+    farthest = masks[link.j].bit_length() - (masks[link.i] & -masks[link.i]).bit_length()
+    is_free = (link.least is None or link.least <= nearest) and (link.most is None or link.most >= farthest)
+    return bool(link.pulls) or not is_free
 
 
 def partner_days(mask: int, least: int | None, most: int | None) -> int:

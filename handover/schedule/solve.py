@@ -11,17 +11,20 @@ import heapq
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import prod
 
 from handover.schedule import bounds
 from handover.schedule.bounds import State
 from handover.schedule.hunt import Hunt, round_off, stay_near
+from handover.schedule.messages import FAR
 from handover.schedule.model import SCALE, Model, build, settled_costs, unary_costs
-from handover.schedule.network import Link, narrow, network
+from handover.schedule.network import Link, arcs, matters, narrow, network
 from handover.schedule.problem import CLINIC, Problem
 
 EFFORT = 20_000
 ROUNDS_AT_MOST = 300
 PATIENCE_AT_ROOT, PATIENCE_IN_BRANCH = 10, 5  # rounds after which a bound must have moved
+CANDIDATES = 8  # clinic days that are tried before a state is parted
 PROGRESS = 8  # ... by this part of what is missing
 
 
@@ -39,42 +42,24 @@ def solve(problem: Problem, effort: int = EFFORT) -> Solution | None:
     """The first of the least-cost answers; None if there is no answer. At least one answer is found at any effort."""
     net = network(problem)
     masks = list(net.masks)
-    if not net.agrees or not narrow(masks, net.links):
+    if not net.agrees or not narrow(masks, arcs(len(masks), net.links)):
         return None
+    links = [link for link in net.links if matters(link, masks)]
     cost, paid = settled_costs(problem)
     unary = unary_costs(problem, net)
     pays = [event.place == CLINIC and problem.costs.visit > 0 for event in net.open]
+    kept = [problem.previous.get(event.id) for event in net.open]
+    wished = [None if day is None else (day - problem.today).days for day in kept]
     bound, is_proven, days = cost, True, {}
-    for group in _groups(masks, net.links, pays, paid):
-        part = _Part.of(group, masks, net.links, unary, pays, problem.costs.visit)
-        kept = [problem.previous.get(net.open[n].id) for n in group]
-        wished = [None if day is None else (day - problem.today).days for day in kept]
-        found = _solve_group(part, paid, wished, effort)
+    for group in _groups(masks, links, pays, paid):
+        place = {n: k for k, n in enumerate(group)}
+        inner = [Link(place[x.i], place[x.j], x.least, x.most, x.pulls) for x in links if x.i in place]
+        own = [[row[n] for n in group] for row in (masks, unary, pays, wished)]
+        found = _solve_group(inner, *own, problem.costs.visit, paid, effort)
         effort -= found.rounds
         cost, bound, is_proven = cost + found.cost, bound + found.bound, is_proven and found.is_proven
         days.update({net.open[n].id: problem.today + timedelta(day) for n, day in zip(group, found.days, strict=True)})
     return Solution(days, cost, bound, is_proven)
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    model: Model
-    masks: list[int]
-
-    @classmethod
-    def of(
-        cls,
-        group: Sequence[int],
-        masks: Sequence[int],
-        links: Sequence[Link],
-        unary: Sequence[list[int]],
-        pays: Sequence[bool],
-        visit: int,
-    ) -> _Part:
-        place = {n: k for k, n in enumerate(group)}
-        inner = [Link(place[x.i], place[x.j], x.least, x.most, x.pulls) for x in links if x.i in place]
-        own = [masks[n] for n in group]
-        return cls(build(inner, own, [unary[n] for n in group], [pays[n] for n in group], visit), own)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,63 +71,75 @@ class _Found:
     rounds: int
 
 
-def _solve_group(part: _Part, paid: int, wished: Sequence[int | None], effort: int) -> _Found:
-    hunt = Hunt(part.model, paid, 0)
-    root = bounds.start(part.model, part.masks, paid)
-    stay_near(hunt, root.masks, wished)
-    prices = _explore(hunt, root, effort)
+def _solve_group(
+    links: Sequence[Link],
+    masks: Sequence[int],
+    unary: Sequence[list[int]],
+    pays: Sequence[bool],
+    wished: Sequence[int | None],
+    visit: int,
+    paid: int,
+    effort: int,
+) -> _Found:
+    model, masks = build(links, masks, unary, pays, visit)
+    shift = model.shift
+    hunt = Hunt(model, masks, paid << shift if shift >= 0 else paid >> -shift)
+    stay_near(hunt, [None if day is None else day + shift for day in wished])
+    _explore(hunt, bounds.start(model, masks, hunt.paid), effort)
     assert hunt.answer is not None
-    cost = hunt.best // SCALE
-    if hunt.open_bound is not None:
-        return _Found(hunt.answer, cost, min(cost, -(-hunt.open_bound // SCALE)), False, hunt.rounds)
-    days, is_first, rounds = _first_of_equals(hunt, State(part.masks, paid, 0, prices), effort - hunt.rounds)
-    return _Found(days, cost, cost, is_first, hunt.rounds + rounds)
+    cost, bound, is_first = hunt.best // SCALE, hunt.best // SCALE, False
+    if hunt.open_bound is None:
+        is_first = _first_of_equals(hunt, effort)
+    else:
+        bound = min(cost, -(-hunt.open_bound // SCALE))
+    return _Found([day - shift for day in hunt.answer], cost, bound, is_first, hunt.rounds)
 
 
 # --- the cheapest ---
 
 
-def _explore(hunt: Hunt, root: State, effort: int) -> bounds.Prices:
-    """Search below a state until nothing wanted can be left, or the effort is spent. Returns the root's shares."""
+def _explore(hunt: Hunt, root: State, effort: int) -> None:
+    """Search below a state until nothing wanted can be left, or the effort is spent."""
     days = _ascend(hunt, root, PATIENCE_AT_ROOT)
     serial = 0
     waiting = [] if days is None else [(root.bound, serial, root, days)]
     while waiting and not hunt.is_over:
         bound, _, state, days = heapq.heappop(waiting)
         if bound > hunt.ceiling:
-            break
+            hunt.park(state)
+            continue
         if hunt.rounds >= effort:
             hunt.open_bound = bound
-            break
+            return
         for child in _branches(hunt.model, state, days):
             days = _ascend(hunt, child, PATIENCE_IN_BRANCH)
             if days is not None:
                 serial += 1
-                heapq.heappush(waiting, (max(bound, child.bound), serial, child, days))
-    return root.prices
+                child.bound = max(bound, child.bound)
+                heapq.heappush(waiting, (child.bound, serial, child, days))
 
 
 def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> list[int] | None:
     """Improve the shares while that pays. The answer behind the bound, or None if nothing wanted is left below."""
     model, reach, stalled = hunt.model, 1.0, 0
-    pull: dict[tuple[int, int], float] = {}
+    pull: bounds.Pull = {}
     top = state.bound
     mark: int | None = None
     for turn in range(ROUNDS_AT_MOST):
         hunt.rounds += 1
         bound = bounds.relax(model, state)
-        if bound > hunt.ceiling:
-            return None
         stalled = 0 if bound > top else stalled + 1
         top = max(top, bound)
+        if bound > hunt.ceiling:
+            break
         days = bounds.read_off(model, state)
         hunt.offer(days)
         if turn % 4 == 0:
             round_off(hunt, state, and_polish=turn % 8 == 0)
         if bound > hunt.ceiling or (may_stop and hunt.is_over):
-            return None
+            break
         if turn % 4 == 3 or (turn == 0 and not may_stop):
-            kept = bounds.too_dear(model, state, hunt.ceiling)
+            kept = bounds.too_dear(model, state, hunt.limit)
             if kept and not bounds.restrict(model, state, kept):
                 return None
         if turn % patience == 0:
@@ -155,35 +152,42 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
         if not bounds.move_shares(model, state, days, pull, reach * gap):
             break
     state.bound = top
+    if top > hunt.ceiling:
+        hunt.park(state)
+        return None
     return days
 
 
-def _branches(model: Model, state: State, days: list[int]) -> Iterator[State]:
-    """Two states that hold all answers of this one: the most disputed clinic day paid for, and struck out."""
-    short, day = _most_disputed(model, state, days)
-    if short <= 0:
-        yield from _halves(model, state, days)
-        return
-    paying = bounds.fork(state)
-    paying.paid |= 1 << day
-    paying.constant += model.visit
-    for row in paying.prices[: len(model.series_sizes)]:
-        row[day] = 0
-    bounds.take_masks(model, paying, paying.masks)
-    yield paying
-    without = bounds.fork(state)
+def _branches(model: Model, state: State, days: list[int]) -> list[State]:
+    """States that together hold all answers of this one: a clinic day paid for, and struck out.
+
+    Of the most disputed days that one is taken whose two states raise the bound most, as far as one round tells.
+    """
+    best: tuple[int, list[State]] | None = None
+    for day in _most_disputed(model, state, days):
+        pair = _either(model, state, day)
+        gains = [max(0, bounds.relax(model, child) - state.bound) + SCALE for child in pair]
+        gain = prod(gains) if len(gains) == 2 else FAR
+        if best is None or gain > best[0]:
+            best = gain, pair
+    return best[1] if best is not None else list(_halves(model, state, days))
+
+
+def _either(model: Model, state: State, day: int) -> list[State]:
+    paying, without = bounds.fork(state), bounds.fork(state)
+    bounds.pay(model, paying, day)
     users = [n for n, series in enumerate(model.series) if series is not None and state.masks[n] >> day & 1]
-    if bounds.restrict(model, without, dict.fromkeys(users, ~(1 << day))):
-        yield without
+    return [paying, without] if bounds.restrict(model, without, dict.fromkeys(users, ~(1 << day))) else [paying]
 
 
-def _most_disputed(model: Model, state: State, days: list[int]) -> tuple[int, int]:
-    """How much of its price the worst paid clinic day lacks in the answer behind the bound, and that day."""
+def _most_disputed(model: Model, state: State, days: list[int]) -> list[int]:
+    """The clinic days that lack most of their price in the answer behind the bound."""
     income: dict[int, int] = {}
     for series, day in {(series, days[event]) for event, series in enumerate(model.series) if series is not None}:
         if day in state.users:
             income[day] = income.get(day, 0) + state.prices[series][day]
-    return max(((model.visit - paid, day) for day, paid in income.items()), default=(0, 0))
+    short = sorted([(paid - model.visit, day) for day, paid in income.items() if paid < model.visit])
+    return [day for _, day in short[:CANDIDATES]]
 
 
 def _halves(model: Model, state: State, days: list[int]) -> Iterator[State]:
@@ -207,34 +211,37 @@ def _halves(model: Model, state: State, days: list[int]) -> Iterator[State]:
 # --- the first of equals ---
 
 
-def _first_of_equals(hunt: Hunt, root: State, effort: int) -> tuple[list[int], bool, int]:
-    """Of the answers that cost as little, the one whose days come first; whether that is proven; rounds spent.
+def _first_of_equals(hunt: Hunt, effort: int) -> bool:
+    """Of the answers that cost as little, take the one whose days come first; whether that is proven.
 
-    Days that no such answer uses are struck out first. What is left is decided event by event: is there one with an
-    earlier day here, those before it staying as they are?
+    All of them lie in the parked states. Days that none of them uses are struck out first. What is left is decided
+    event by event: is there one with an earlier day here, those before it staying as they are?
     """
     assert hunt.answer is not None
-    model, goal, days = hunt.model, hunt.best, hunt.answer
-    bounds.take_masks(model, root, list(root.masks))
-    sharpen = Hunt(model, hunt.paid, 0, goal, days, goal)
-    _ascend(sharpen, root, PATIENCE_IN_BRANCH, may_stop=False)
-    rounds = sharpen.rounds
+    model, goal = hunt.model, hunt.best
+    states = []
+    for state in hunt.parked:
+        if state.bound <= goal:
+            sharpen = Hunt(model, state.masks, hunt.paid, goal, goal, hunt.answer)
+            if _ascend(sharpen, state, PATIENCE_IN_BRANCH, may_stop=False) is not None:
+                states.append(state)
+            hunt.rounds += sharpen.rounds
     for event in range(model.size):
-        while earlier := root.masks[event] & ((1 << days[event]) - 1):
-            trial = bounds.fork(root)
-            if not bounds.restrict(model, trial, {event: earlier}):
-                break
-            search = Hunt(model, hunt.paid, 0, goal + 1, None, goal)
-            _explore(search, trial, effort - rounds)
-            rounds += search.rounds
-            if search.open_bound is not None:
-                return days, False, rounds
-            if search.answer is None:
-                break
-            days = search.answer
-        if root.masks[event] != 1 << days[event]:
-            bounds.restrict(model, root, {event: 1 << days[event]})
-    return days, True, rounds
+        for state in states:
+            while earlier := state.masks[event] & ((1 << hunt.answer[event]) - 1):
+                trial = bounds.fork(state)
+                if not bounds.restrict(model, trial, {event: earlier}):
+                    break
+                search = Hunt(model, trial.masks, hunt.paid, goal)
+                _explore(search, trial, effort - hunt.rounds)
+                hunt.rounds += search.rounds
+                if search.open_bound is not None:
+                    return False
+                if search.answer is None:
+                    break
+                hunt.answer = search.answer
+        states = [state for state in states if bounds.restrict(model, state, {event: 1 << hunt.answer[event]})]
+    return True
 
 
 # --- groups ---
