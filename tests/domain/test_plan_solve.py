@@ -15,7 +15,7 @@ import pytest
 from handover.schedule.network import can_be_planned
 from handover.schedule.plan import Conflict, Planned, plan
 from handover.schedule.problem import Event, Lag, Problem
-from handover.schedule.solve import solve
+from handover.schedule.solve import EFFORT, solve
 from tests.oracles.cpsat import Referee, cost_of
 from tests.oracles.instances import MONDAY, care_case, random_problem
 
@@ -146,6 +146,40 @@ def test_the_large_problems_hold_enough_plans_and_enough_conflicts():
     assert len(planned) >= 150
     assert sum(is_compared_day_by_day(given) for given in planned) >= 50
     assert {len(given["events"]) for given in planned} == set(range(6, 26))
+
+
+# --- many more, up to 40 events ---
+
+MANY = range(LARGE, 2_000)
+MORE_EFFORT = {1379: 100_000}  # one that the usual effort leaves open
+
+
+def mixed_problem(seed: int) -> dict:
+    """Mostly small, on which the general solver is quick; some of middle size, and one in 25 of 26 to 40 events."""
+    middle = seed % 50 in (1, 8, 15, 22, 29, 36, 43)
+    return random_problem(seed, *((26, 40) if seed % 25 == 0 else (13, 25) if middle else (6, 12)))
+
+
+@pytest.mark.parametrize("seeds", [MANY[start : start + 20] for start in range(0, len(MANY), 20)], ids=str)
+def test_a_general_solver_finds_nothing_cheaper_up_to_forty_events(seeds):
+    for seed in seeds:
+        given = mixed_problem(seed)
+        answer, least = plan(Problem.from_json(given), MORE_EFFORT.get(seed, EFFORT)), Referee(given).best()
+
+        if isinstance(answer, Conflict):
+            assert least is None, seed
+        else:
+            assert (answer.is_proven, answer.cost, cost_of(given, days_of(answer))) == (True, least, least), seed
+
+
+def test_the_many_problems_hold_enough_plans_and_enough_conflicts():
+    problems = [mixed_problem(seed) for seed in MANY]
+    planned = [given for given in problems if can_be_planned(Problem.from_json(given))]
+
+    assert len(problems) - len(planned) >= 300
+    assert len(planned) >= 800
+    assert sum(len(given["events"]) > 25 for given in planned) >= 15
+    assert {len(given["events"]) for given in problems} == set(range(6, 41))
 
 
 @pytest.mark.parametrize("with_previous", [False, True])
