@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from functools import wraps
 
 from django.http import HttpRequest, HttpResponse
@@ -10,6 +11,18 @@ from django.shortcuts import get_object_or_404
 
 from hospital.admissions.models import Patient, Placement
 from hospital.people.models import EVERYONE
+
+
+class DayConverter:
+    """A day in an address, as ISO 8601 writes it; one that no calendar has is a 404."""
+
+    regex = r"\d{4}-\d{2}-\d{2}"
+
+    def to_python(self, value: str) -> date:
+        return date.fromisoformat(value)
+
+    def to_url(self, value: date) -> str:
+        return value.isoformat()
 
 
 def for_reporter(view: Callable) -> Callable:

@@ -18,7 +18,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from handover.logs.models import Activity, BandageState, Droppings, Eaten, LogEntry, LogSeen
-from handover.logs.queries import ever_held, held_at
+from handover.logs.queries import ATE, ever_held, held_at, last_fed_on
 from handover.logs.water import signs_of, water_of
 from handover.plans.models import WaterDecision
 from handover.schedule.answers import Answer, Call, Cause, Feedback, Report, feedback, unfed_limit
@@ -265,14 +265,9 @@ def _summed(minutes: Iterable[int | None]) -> int | None:
 
 def _unfed_hours(patient: Patient, entry: LogEntry, of_the_day: Iterable[LogEntry]) -> int | None:
     """Whole days since it last ate, in hours; None when it ate today or nothing was said of refusing."""
-    ate = (Eaten.ALL, Eaten.SOME)
-    if entry.eaten != Eaten.NONE or any(each.eaten in ate for each in of_the_day):
+    if entry.eaten != Eaten.NONE or any(each.eaten in ATE for each in of_the_day):
         return None
-    before = LogEntry.objects.filter(patient=patient, on__lt=entry.on, eaten__in=ate).counting()
-    last = before.order_by("on").values_list("on", flat=True).last()
-    started = entry.placement.started_at if entry.placement else patient.admitted_at
-    since = last or min(started.astimezone(ZoneInfo(patient.hospital.zone)).date(), entry.on)
-    return (entry.on - since).days * 24
+    return (entry.on - last_fed_on(patient, entry.placement, entry.on)).days * 24
 
 
 def _weigh(patient: Patient, entry: LogEntry) -> tuple[dict[str, Any], list[dict]]:

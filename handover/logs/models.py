@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Exists, OuterRef, Q
+from django.db.models.fields.files import FieldFile
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient, Placement
@@ -108,6 +109,21 @@ class LogEntry(models.Model):
             models.Index(fields=["patient", "-on"], name="logs_of_a_patient"),
             models.Index(fields=["patient"], condition=Q(is_worrying=True), name="worrying_logs"),
         ]
+
+    @property
+    def picture(self) -> FieldFile | None:
+        """The photograph, whether it came with the words or after them."""
+        if self.photo:
+            return self.photo
+        return self.later_photo.photo if hasattr(self, "later_photo") else None
+
+
+class LogPhoto(models.Model):
+    """The photograph of a report that came after its words: a phone with little signal sends it in parts."""
+
+    entry = models.OneToOneField(LogEntry, models.PROTECT, related_name="later_photo")
+    photo = models.FileField(upload_to="logs")
+    received_at = models.DateTimeField()
 
 
 class LogSeen(Versioned):

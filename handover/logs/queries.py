@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Case, Prefetch, Q, QuerySet, When
 
 from handover.labels.events import name_of
-from handover.logs.models import Answer, LogEntry
+from handover.logs.models import Answer, Eaten, LogEntry
 from handover.logs.water import Water, waters_of
 from handover.plans.outlook import Due, Outlook, outlooks
 from handover.protocols.queries import book_of
@@ -27,18 +27,20 @@ from hospital.procedures.models import Bandage
 from hospital.sites.models import Hospital
 
 WEIGHING = ("weigh", "incubation_weigh")
+DAYS_AHEAD = 3  # days after today whose pages a phone keeps
+ATE = (Eaten.ALL, Eaten.SOME)
 
 # --- reports ------------------------------------------------------------------------------------------------------
 
 
 def reports_of(patient: Patient) -> QuerySet[LogEntry]:
     """Every report about a patient with who wrote it and who has seen it, the latest day first."""
-    return patient.logs.select_related("author", "seen__seen_by", "corrects").order_by("-on", "-made_at", "-pk")
+    return patient.logs.select_related("author", "seen__seen_by", "corrects", "later_photo").order_by("-on", "-made_at", "-pk")
 
 
 def standing_reports(patient: Patient) -> QuerySet[LogEntry]:
     """The reports that no correction has replaced, the latest day first."""
-    return LogEntry.objects.filter(patient=patient).counting().select_related("author").order_by("-on", "-made_at", "-pk")
+    return LogEntry.objects.filter(patient=patient).counting().select_related("author", "later_photo").order_by("-on", "-made_at", "-pk")
 
 
 def worrying_reports(person: Person, hospital: Hospital) -> QuerySet[LogEntry]:
@@ -46,7 +48,8 @@ def worrying_reports(person: Person, hospital: Hospital) -> QuerySet[LogEntry]:
     patients = Patient.objects.visible_to(person).at(hospital)
     unseen = LogEntry.objects.filter(patient__in=patients, is_worrying=True, seen=None)
     is_grave = Case(When(answer=Answer.PHONE_NOW, then=0), When(answer=Answer.STAY, then=1), default=2)
-    grave_first = unseen.order_by(is_grave, "made_at", "pk").select_related("author", "patient__species", "patient__hospital")
+    read_with = ("author", "later_photo", "patient__species", "patient__hospital")
+    grave_first = unseen.order_by(is_grave, "made_at", "pk").select_related(*read_with)
     here = Placement.objects.open().select_related("carer__person")
     on_now = Prefetch("patient__bandages", Bandage.objects.filter(removed_on=None), to_attr="bandages_on")
     return grave_first.prefetch_related(Prefetch("patient__placements", here, to_attr="here"), on_now)
@@ -267,6 +270,13 @@ def last_minutes(patient: Patient, before: date) -> int | None:
     said = standing_reports(patient).filter(on__lt=before, water_minutes__isnull=False)
     on = said.values_list("on", flat=True).first()
     return sum(said.filter(on=on).values_list("water_minutes", flat=True)) if on else None
+
+
+def last_fed_on(patient: Patient, placement: Placement | None, on: date) -> date:
+    """The last day before this one on which it ate; with none, the day on which it came to where it is."""
+    ate = standing_reports(patient).filter(on__lt=on, eaten__in=ATE).values_list("on", flat=True).first()
+    started = placement.started_at if placement else patient.admitted_at
+    return ate or min(_on(started, patient.hospital.zone), on)
 
 
 def usual_food(patient: Patient) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.dateparse import parse_date
@@ -20,7 +21,9 @@ from handover.logs import actions, queries
 from handover.logs.access import for_reporter
 from handover.logs.actions import KeyUsed
 from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, signs_for, usual
+from handover.logs.hints import answer_hints
 from handover.logs.models import MISHAPS, BandageState, LogEntry
+from handover.logs.photos import receive_photo_part
 from handover.logs.water import water_of
 from handover.logs.wording import (
     MISHAP_ICONS,
@@ -86,6 +89,18 @@ def day(request: HttpRequest, patient: Patient) -> HttpResponse:
     return _show_day(request, found, form, about=about)
 
 
+@require_GET
+@READERS
+def ahead(request: HttpRequest, patient: Patient, on: date) -> HttpResponse:
+    """The page of one of the next days as it stands now, for a phone that may have no signal on that day."""
+    found = _today(patient)
+    if not found < on <= found + timedelta(queries.DAYS_AHEAD):
+        raise Http404
+    there = queries.day_of(patient, on)
+    form = ReportForm(initial=usual(there, now(), queries.usual_food(patient)), doses=there.doses)
+    return _show_day(request, there, form, is_ahead=True)
+
+
 def _earlier_day(request: HttpRequest, found: queries.Day) -> date | None:
     """The day before today that a late report is about."""
     try:
@@ -109,6 +124,7 @@ def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more
         "feeding": [each for each in advice_for(found.outlook.case.lineage) if each.topic == Advice.Topic.FEEDING][:3],
         **_cards(form, found),
         **_food_and_fluids(found.patient),
+        "hints": answer_hints(found),
         "is_mine": is_mine,
         "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
         **more,
@@ -218,6 +234,19 @@ def answer(request: HttpRequest, patient: Patient, is_here: bool, key: uuid.UUID
     return show(request, "logs/answer.html", context)
 
 
+@require_POST
+@for_reporter
+def photo_part(request: HttpRequest, patient: Patient, is_here: bool, key: uuid.UUID) -> JsonResponse:
+    """The next piece of a photograph, from byte `from` of `of`. Told back: how many bytes are here, and whether it is whole."""
+    entry = get_object_or_404(LogEntry, patient=patient, author=request.user, key=key)
+    start, of = (int(text) if text.isdecimal() and len(text) < 10 else -1 for text in (request.GET.get(n, "") for n in ("from", "of")))
+    try:
+        have, is_whole = receive_photo_part(entry, request.body, start=start, of=of)
+    except ValidationError as refusal:
+        return JsonResponse({"errors": refusal.messages}, status=422)
+    return JsonResponse({"have": have, "is_whole": is_whole})
+
+
 def _entry(request: HttpRequest, patient: Patient, key: uuid.UUID) -> LogEntry:
     entries = LogEntry.objects.visible_to(request.user).filter(patient=patient)
     return get_object_or_404(entries.select_related("author", "corrects", "patient__hospital"), key=key)
@@ -277,10 +306,10 @@ def _is_staff(request: HttpRequest, patient: Patient) -> bool:
 def photo(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResponse:
     """The photograph of a report: our own JPEG, told to the browser to be a picture and nothing else."""
     entry = _entry(request, patient, key)
-    if not entry.photo:
+    if not entry.picture:
         raise Http404
     try:
-        with entry.photo.open("rb") as file:
+        with entry.picture.open("rb") as file:
             response = HttpResponse(file.read(), content_type="image/jpeg")
     except FileNotFoundError:
         raise Http404 from None

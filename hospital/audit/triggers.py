@@ -22,7 +22,7 @@ REDACTED = {
     "Finder": {"name", "phone", "email", "address"},
 }
 APPEND_ONLY = {
-    "AuditEntry", "Weight", "LogEntry", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
+    "AuditEntry", "Weight", "LogEntry", "LogPhoto", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
     "FeedingPlan", "FluidPlan", "PlanStop",
 }  # fmt: skip
 

@@ -167,28 +167,28 @@ def alarm_for(lineage: Sequence[str], alarms: Sequence[WeightAlarm] = ALARMS) ->
 
 
 def standing(weighings: Sequence[Weighing], alarm: WeightAlarm) -> Standing:
-    """How the newest of some weighings stands; their order does not matter.
-
-    Within a window of days the heaviest weight counts; when none lies in it, the one before the newest,
-    however old.
-    """
-    ordered = sorted(weighings)
-    if len(ordered) < 2:
+    """How the newest of some weighings stands. Their order does not matter but for those of one day, which come as they were taken."""
+    if len(weighings) < 2:
         return Standing(Level.NONE, Decimal(0))
-    now_loss = _loss(ordered, alarm.now_days)
+    *earlier, newest = sorted(weighings, key=lambda each: each.on)
+    now_loss = loss_percent(reference_g(earlier, newest.on, alarm.now_days), newest.weight_g)
     if now_loss >= alarm.now_percent:
         return Standing(Level.NOW, now_loss)
-    today_loss = _loss(ordered, alarm.today_days)
+    today_loss = loss_percent(reference_g(earlier, newest.on, alarm.today_days), newest.weight_g)
     return Standing(Level.TODAY if today_loss >= alarm.today_percent else Level.NONE, today_loss)
 
 
-def _loss(ordered: Sequence[Weighing], days: int | None) -> Decimal:
-    *earlier, newest = ordered
+def reference_g(earlier: Sequence[Weighing], on: date, days: int | None) -> Decimal:
+    """The weight that one taken on a day is held against, among at least one earlier one, the oldest first.
+
+    Within a window of days the heaviest counts; when none lies in it, the last one, however old. Without a
+    window (`days` None): the heavier of the first and the last.
+    """
     if days is None:
         window = [earlier[0], earlier[-1]]
     else:
-        window = [each for each in earlier if (newest.on - each.on).days <= days] or [earlier[-1]]
-    return loss_percent(max(each.weight_g for each in window), newest.weight_g)
+        window = [each for each in earlier if (on - each.on).days <= days] or [earlier[-1]]
+    return max(each.weight_g for each in window)
 
 
 def trend_g_per_day(weighings: Sequence[Weighing]) -> Decimal | None:

@@ -165,14 +165,14 @@ def test_nonsense_is_refused(nonsense):
 
 
 weights_g = st.decimals(D(5), D(5000), places=1)
-series = st.lists(
-    st.builds(Weighing, st.integers(0, 60).map(lambda day: FIRST + timedelta(day)), weights_g), max_size=8
-)
+weighings_of_days = st.builds(Weighing, st.integers(0, 60).map(lambda day: FIRST + timedelta(day)), weights_g)
+series = st.lists(weighings_of_days, max_size=8)
+one_a_day = st.lists(weighings_of_days, max_size=8, unique_by=lambda each: each.on)
 FAST = settings(max_examples=30, deadline=None)
 
 
 @FAST
-@given(series, st.randoms(use_true_random=False), st.sampled_from([WEEK_AND_MONTH, ANY_AGE]))
+@given(one_a_day, st.randoms(use_true_random=False), st.sampled_from([WEEK_AND_MONTH, ANY_AGE]))
 def test_the_order_of_weighings_does_not_matter(weighings, random, alarm):
     shuffled = random.sample(weighings, len(weighings))
 
@@ -234,3 +234,8 @@ def test_a_weight_is_good_for_the_days_of_the_nearest_group(lineage, days):
 )
 def test_a_weight_five_times_off_every_earlier_one_is_a_slip(newest, earlier, slipped):
     assert is_slip(D(newest), [D(each) for each in earlier]) is slipped
+
+
+def test_of_two_weighings_of_one_day_the_later_one_is_the_newest():
+    assert standing(weighed((0, "1000"), (0, "890")), ANY_AGE).level is Level.NOW
+    assert standing(weighed((0, "890"), (0, "1000")), ANY_AGE).level is Level.NONE

@@ -1,5 +1,5 @@
-// The daily report: its key is made here, so that sending twice stores once; the water timer; buttons that fill in a
-// number. The page works without any of it. Only the moment at which the timer was started is kept on the device.
+// The daily report: its key is made here, so that sending twice stores once; kept on the device until the hospital has it,
+// and answered here while there is no signal; the water timer; buttons that fill in a number. The page works without it.
 (() => {
   "use strict";
   const form = document.querySelector("form[data-report]");
@@ -18,12 +18,137 @@
   // A form that comes back with mistakes keeps its key and its moment; so does one that is sent twice.
   let isStamped = "sent" in form.dataset;
   if (!isStamped) field("key").value = newKey();
-  form.addEventListener("submit", () => {
+  form.addEventListener("submit", (event) => {
     const now = new Date().toISOString();
     if (!isStamped) field("made_at").value = now;
     field("sent_at").value = now;
     isStamped = true;
+    if (!document.body.dataset.person || !self.Outbox) return;
+    event.preventDefault();
+    if (form.getAttribute("aria-busy") === "true") return;
+    form.setAttribute("aria-busy", "true");
+    keepThenSend().finally(() => form.removeAttribute("aria-busy"));
   });
+
+  // ---- first into this phone's own store, then to the hospital
+  const WAIT_MS = 8000;
+  const PHOTO_SIDE_PX = 1600;
+  let replaces = "";
+
+  async function keepThenSend() {
+    const row = await written();
+    try {
+      await Outbox.add(row, replaces);
+    } catch (fault) {
+      if (fault.name !== "ConstraintError") return form.submit(); // no room on this phone: straight to the hospital, as without script
+    }
+    replaces = "";
+    const late = new Promise((resolve) => { setTimeout(resolve, WAIT_MS, "unreachable"); });
+    const here = await Promise.race([Outbox.flush(), late]).catch(() => "unreachable");
+    const now = await Outbox.get(row.key);
+    if (now && now.state === "stored") return location.assign(row.answer_address);
+    if (now && now.state === "refused" && now.sentences.length && here !== "unreachable") {
+      await Outbox.remove(row.key); // nothing was stored: the page comes back with the mistakes at their boxes
+      return form.submit();
+    }
+    if ("sync" in (self.ServiceWorkerRegistration || { prototype: {} }).prototype) {
+      navigator.serviceWorker.ready.then((worker) => worker.sync.register("outbox")).catch(() => {});
+    }
+    showKeptAnswer();
+  }
+
+  async function written() {
+    const all = [...new FormData(form)].filter(([name]) => name !== "csrfmiddlewaretoken");
+    const fields = all.filter(([, value]) => typeof value === "string");
+    const file = field("photo")?.files?.[0];
+    const { animal, answerAddress, photoAddress, forOffline } = form.dataset;
+    const key = field("key").value;
+    const withKey = (address) => address.replace(form.dataset.noKey, key);
+    return {
+      key, fields, animal, person: document.body.dataset.person, address: form.getAttribute("action"), page: forOffline,
+      answer_address: withKey(answerAddress), photo_address: withKey(photoAddress), made_at: field("made_at").value,
+      on: field("on").value, photo: file ? await smaller(file) : null, words: inWords(),
+    };
+  }
+
+  // What is said, as label and words, to read on this phone and to tell by telephone.
+  function inWords() {
+    const said = [];
+    form.querySelectorAll("input:checked, input[type=text], textarea").forEach((box) => {
+      const value = box.matches(":checked") ? box.closest("label")?.innerText : box.value;
+      if (!value || !value.trim()) return;
+      const group = box.closest("fieldset")?.querySelector("legend")?.innerText;
+      const label = box.matches(":checked") ? group : document.querySelector(`label[for="${box.id}"]`)?.innerText;
+      said.push([(label || "").trim(), value.trim()]);
+    });
+    return said;
+  }
+
+  async function smaller(file) {
+    try {
+      const image = await createImageBitmap(file, { imageOrientation: "from-image" });
+      const scale = Math.min(1, PHOTO_SIDE_PX / Math.max(image.width, image.height));
+      const canvas = document.createElement("canvas");
+      canvas.width = Math.round(image.width * scale);
+      canvas.height = Math.round(image.height * scale);
+      canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+      return await new Promise((resolve, reject) => { canvas.toBlob((blob) => (blob ? resolve(blob) : reject(blob)), "image/jpeg", 0.82); });
+    } catch {
+      return new Blob([await file.arrayBuffer()], { type: file.type }); // not for this browser to read: the hospital judges it
+    }
+  }
+
+  // ---- the answer of this phone, by the hospital's rules, until the hospital's own one arrives
+  function numberIn(name) {
+    const text = (field(name)?.value || "").replace(/\s/g, "").replace(/g$/, "").replace(",", ".");
+    return /^\d+(\.\d+)?$/.test(text) ? Number(text) : null;
+  }
+  const chosen = (name) => form.querySelector(`[name="${name}"]:checked`)?.value || "";
+  const ticked = (name) => [...form.querySelectorAll(`[name="${name}"]:checked`)].map((box) => box.value);
+  function reported() {
+    const minutes = numberIn("water_minutes");
+    return {
+      water_minutes: Number.isInteger(minutes) ? minutes : null, weight_g: numberIn("weight_g"), eaten: chosen("eaten"),
+      droppings: chosen("droppings"), bandage: chosen("bandage"), activity: chosen("activity"), signs: ticked("signs"),
+      happened: ticked("happened"), not_taken: form.querySelectorAll('[name^="dose_"][value="refused"]:checked').length,
+    };
+  }
+  function showKeptAnswer() {
+    const template = document.getElementById("kept-answer");
+    const hints = document.getElementById("answer-hints");
+    const answer = self.answerReport(JSON.parse(hints.textContent), reported());
+    const shown = template.content.cloneNode(true);
+    const box = shown.querySelector("[data-answer]");
+    const style = answer.phone === "today" ? "today" : answer.answer;
+    box.classList.add({ phone_now: "phone", stay: "keep", today: "keep", fine: "fine" }[style]);
+    box.querySelectorAll("[data-for]").forEach((part) => { part.hidden = part.dataset.for !== style; });
+    const list = box.querySelector("ul");
+    list.replaceChildren(...answer.reasons.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
+    list.hidden = answer.reasons.length === 0;
+    shown.querySelectorAll("[data-phone]").forEach((part) => { part.hidden = part.dataset.phone !== answer.phone; });
+    shown.querySelectorAll("[data-when]").forEach((part) => { part.hidden = !reported().happened.includes(part.dataset.when); });
+    document.querySelector("#main .content").replaceChildren(shown);
+    document.querySelector(".thumb-bar .wrap").replaceChildren();
+    document.querySelector("#main h1").textContent = template.dataset.heading;
+    document.getElementById("main").focus();
+    scrollTo(0, 0);
+  }
+
+  // ---- a report that the hospital refused, written again: what was said is filled in
+  async function writeAgain(key) {
+    const row = await Outbox.get(key);
+    if (!row) return;
+    form.querySelectorAll("input:checked").forEach((box) => { box.checked = false; });
+    const kept = ["key", "made_at", "sent_at"];
+    row.fields.filter(([name]) => !kept.includes(name)).forEach(([name, value]) => {
+      const box = form.querySelector(`[name="${CSS.escape(name)}"][value="${CSS.escape(value)}"]`);
+      if (box && box.matches("[type=radio], [type=checkbox]")) box.checked = true;
+      else if (field(name) && !(field(name) instanceof RadioNodeList)) field(name).value = value;
+    });
+    replaces = key;
+  }
+  const again = new URLSearchParams(location.hash.slice(1)).get("again");
+  if (again && self.Outbox && document.body.dataset.person) writeAgain(again);
 
   function fill(id, value) {
     const box = document.getElementById(id);
