@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import tomllib
+from contextlib import closing
 from pathlib import Path
 from urllib.error import URLError
 from urllib.request import urlopen
@@ -30,21 +33,41 @@ def free_port() -> int:
         return probe.getsockname()[1]
 
 
-@pytest.fixture(scope="session")
-def demo(tmp_path_factory) -> str:
-    """The address of a demonstration made from nothing for this run."""
-    folder, port = tmp_path_factory.mktemp("demo"), free_port()
-    environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "SITE_URL")}
-    environment |= {"DATA_DIR": str(folder), "HOSPITAL_OWN_PYTHON": "1"}
-    command = [sys.executable, "manage.py", "demo", "--port", str(port)]
-    with (folder / "log").open("w") as log:
-        server = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT)
-    try:
-        _wait_for(f"http://127.0.0.1:{port}/sign-in/", server, folder / "log")
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
-        server.wait(20)
+class Server:
+    """The command that a person types, on a folder and a port of its own; can be killed and started again."""
+
+    def __init__(self, folder: Path):
+        self.folder, self.port = folder, free_port()
+        self.address = f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> Server:
+        environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "SITE_URL")}
+        environment |= {"DATA_DIR": str(self.folder), "HOSPITAL_OWN_PYTHON": "1"}
+        command = [sys.executable, "manage.py", "demo", "--port", str(self.port)]
+        with (self.folder / "log").open("a") as log:
+            output = {"stdout": log, "stderr": subprocess.STDOUT}
+            self.process = subprocess.Popen(command, cwd=ROOT, env=environment, start_new_session=True, **output)
+        _wait_for(f"{self.address}/sign-in/", self.process, self.folder / "log")
+        return self
+
+    def stop(self) -> None:
+        self.process.terminate()
+        self.process.wait(20)
+
+    def kill(self) -> None:
+        """As a power cut would: nothing is tidied up."""
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait(20)
+
+    def copied_to(self, folder: Path) -> Server:
+        """Another hospital with the same data, to do harm to."""
+        (folder / "secret_key").write_bytes((self.folder / "secret_key").read_bytes())
+        with closing(self.database()) as source, closing(sqlite3.connect(folder / "hospital.sqlite3")) as copy:
+            source.backup(copy)
+        return Server(folder)
+
+    def database(self) -> sqlite3.Connection:
+        return sqlite3.connect(self.folder / "hospital.sqlite3", timeout=20)
 
 
 def _wait_for(address: str, server: subprocess.Popen, log: Path) -> None:
@@ -57,6 +80,21 @@ def _wait_for(address: str, server: subprocess.Popen, log: Path) -> None:
         except (URLError, OSError):
             time.sleep(0.1)
     pytest.fail(f"The demonstration did not answer in time:\n{log.read_text()[-3000:]}")
+
+
+@pytest.fixture(scope="session")
+def demo_server(tmp_path_factory) -> Server:
+    """A demonstration made from nothing for this run."""
+    server = Server(tmp_path_factory.mktemp("demo"))
+    try:
+        yield server.start()
+    finally:
+        server.stop()
+
+
+@pytest.fixture(scope="session")
+def demo(demo_server) -> str:
+    return demo_server.address
 
 
 @pytest.fixture(scope="session")

@@ -69,6 +69,8 @@ STAFF_PAGES = [
 CARER_PAGES = [
     "/my-animals/",
     "/my-days-away/",
+    "/my-animals/not-sent/",
+    "/my-animals/no-signal/",
     "/patients/{case}/today/",
     "/patients/{case}/guide/",
     "/patients/{case}/coming/",

@@ -22,8 +22,8 @@
     if (state.here === "unreachable") said.push([words("noSignal").replace("%s", at(state.madeAt)), ""]);
     if (state.here === "unreachable" && Date.now() - state.madeAt > 86400000) said.push([words("old"), "alert"]);
     if (state.here === "signed_out") said.push([words("signedOut"), waiting ? "alert" : ""]);
-    if (waiting) said.push([words(waiting === 1 ? "waitingOne" : "waiting").replace("%s", waiting), "link"]);
-    if (refused) said.push([words(refused === 1 ? "refusedOne" : "refused").replace("%s", refused), "alert link"]);
+    if (waiting) said.push([words(waiting === 1 ? "singleWaiting" : "waiting").replace("%s", waiting), "link"]);
+    if (refused) said.push([words(refused === 1 ? "singleRefused" : "refused").replace("%s", refused), "alert link"]);
     if (others) said.push([words("others"), "link"]);
     if (state.storage) said.push([words(state.storage), "alert"]);
     return said;
@@ -43,22 +43,23 @@
   }
 
   // ---- sending: at once, when signal comes back, when the page is looked at again, and every minute
-  let isSending = false;
-  async function send() {
-    if (isSending) return;
-    isSending = true;
+  let sending = null;
+  function send() {
+    sending ??= sendAndKeep().finally(() => { sending = null; });
+    return sending;
+  }
+  async function sendAndKeep() {
     try {
       const here = await Outbox.hello();
       state.here = here === null ? "unreachable" : here === "signed_out" ? here : "reached";
-      if (here && here !== "signed_out") {
+      if (state.here === "reached") {
         if (here.person !== person) { await forgetPages(); return location.reload(); }
         await Outbox.flush(here);
+        await count();
         await keepPages(here);
       }
-    } catch { state.storage ||= "noStorage"; } finally {
-      isSending = false;
-      await count();
-    }
+    } catch { state.storage ||= "noStorage"; }
+    return count();
   }
   self.addEventListener("online", send);
   self.addEventListener("offline", () => { state.here = "unreachable"; show(); });
@@ -70,26 +71,28 @@
   const forgetPages = () => ("caches" in self ? caches.delete("pages") : Promise.resolve());
 
   async function keepPages(here) {
-    if (!("caches" in self) || !("serviceWorker" in navigator)) return;
+    if (isLeaving || !("caches" in self) || !("serviceWorker" in navigator)) return;
     const pages = await caches.open("pages");
     const before = await pages.match(Outbox.KEPT_URL);
     const last = before && (await before.json());
-    if (last && last.person === here.person && String(last.pages) === String(here.pages) && new Date(here.at) - new Date(last.at) < KEEP_AGAIN_MS) return;
+    const isFresh = last && last.person === here.person && String(last.pages) === String(here.pages) && new Date(here.at) - new Date(last.at) < KEEP_AGAIN_MS;
+    if (isFresh) { document.documentElement.dataset.kept = last.at; return; }
     if (last && last.person !== here.person) await forgetPages();
     for (const address of here.pages) await keepPage(pages, address);
     const wanted = new Set([...here.pages, Outbox.KEPT_URL]);
     for (const request of await pages.keys()) if (!wanted.has(new URL(request.url).pathname)) await pages.delete(request);
+    if (isLeaving) return;
     const { csrf: _, ...told } = here; // the token is for now, and not for a shelf
     await pages.put(Outbox.KEPT_URL, new Response(JSON.stringify(told), { headers: { "Content-Type": "application/json" } }));
     document.documentElement.dataset.kept = here.at;
   }
   async function keepPage(pages, address) {
+    if (isLeaving) return;
     const answer = await fetch(address, { credentials: "same-origin", redirect: "manual", cache: "no-store" });
     if (answer.ok) await pages.put(address, answer);
   }
   async function forgetOldPages() {
-    const pages = await caches.open("pages");
-    const about = await pages.match(Outbox.KEPT_URL);
+    const about = await caches.match(Outbox.KEPT_URL, { cacheName: "pages" });
     const isOld = about && Date.now() - new Date((await about.json()).at) > FORGET_DAYS * 86400000;
     if (isOld && state.here === "unreachable") await forgetPages();
   }
@@ -103,6 +106,7 @@
   }
 
   // ---- signing out: nothing that waits may be hidden by it unasked
+  let isLeaving = false;
   const dialog = document.getElementById("sign-out-asks");
   document.addEventListener("submit", async (event) => {
     const form = event.target;
@@ -110,17 +114,20 @@
     event.preventDefault();
     await count();
     const unsent = state.counts ? state.counts.waiting + state.counts.refused : 0;
-    dialog.querySelector("[data-words]").textContent = words(unsent === 1 ? "signOutOne" : "signOut").replace("%s", unsent);
+    dialog.querySelector("[data-words]").textContent = words(unsent === 1 ? "singleSignOut" : "signOut").replace("%s", unsent);
     dialog.querySelector("[data-go]").onclick = () => signOut(form);
     if (unsent) dialog.showModal();
     else signOut(form);
   });
   async function signOut(form) {
     if (dialog.open) dialog.close();
+    isLeaving = true;
+    await sending;
     await forgetPages();
     if (await Outbox.hello() === null) {
       state.here = "unreachable";
       state.storage = "signOutLater";
+      isLeaving = false;
       return show();
     }
     form.submit();

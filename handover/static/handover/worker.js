@@ -44,7 +44,6 @@ async function keptPage(url) {
   return fromPages(forDays[day] || (day > last ? forDays[last] : url.pathname));
 }
 
-async function fromPages(address) {
-  const pages = await caches.open("pages");
-  return pages.match(address, { ignoreVary: true });
+function fromPages(address) {
+  return caches.match(address, { cacheName: "pages", ignoreVary: true });
 }
