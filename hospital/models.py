@@ -13,7 +13,7 @@ from hospital.admissions.models import (
     Weight,
 )
 from hospital.audit.models import AuditEntry
-from hospital.examinations.models import Examination
+from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.outcomes.models import Outcome, Reopening
@@ -51,6 +51,7 @@ __all__ = [
     "Photo",
     "Placement",
     "PlanStop",
+    "Problem",
     "Procedure",
     "RegisterLine",
     "RegisterPage",
@@ -59,4 +60,5 @@ __all__ = [
     "Species",
     "TaxonGroup",
     "Weight",
+    "WoundMark",
 ]

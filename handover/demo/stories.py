@@ -24,6 +24,7 @@ from hospital.audit.acting import acting
 from hospital.clock import now, pretending
 from hospital.clock import today as today_at
 from hospital.examinations import actions as examinations
+from hospital.examinations.vocabulary import REGIONS, scale_for
 from hospital.feeding import actions as feeding
 from hospital.medications import actions as medications
 from hospital.people.models import Carer, Person, Role
@@ -155,14 +156,23 @@ class Story:
         )
 
     def _examination(self, exam: Row) -> Step:
-        by = self.cast.people[exam["by"]]
-        seen = {k: exam[k] for k in ("kind", "wound", "body_condition", "findings", "advice") if k in exam}
-        at = self.moment(exam["day"], "10:30")
-        return Step(
-            at,
-            by,
-            lambda: examinations.record_examination(self.patient, by=by, examined_on=self.on(exam["day"]), **seen),
-        )
+        return Step(self.moment(exam["day"], "10:30"), self.cast.people[exam["by"]], lambda: self._examine(exam))
+
+    def _examine(self, exam: Row) -> None:
+        by, on = self.cast.people[exam["by"]], self.on(exam["day"])
+        told = {k: v for k, v in exam.items() if k not in ("day", "by", "mark", "closes", "temperature_c")}
+        if "condition_score" in told:
+            told["condition_scale"] = scale_for(self.patient.species.group.lineage()).slug
+        if "temperature_c" in exam:
+            told["temperature_c"] = Decimal(exam["temperature_c"])
+        seen = examinations.record_examination(self.patient, by=by, examined_on=on, **told)
+        for number, mark in enumerate(exam.get("mark", []), start=1):
+            view, _, place = mark["place"].partition(":")
+            x, y = REGIONS[self.patient.species.group.body_plan, view][place]
+            examinations.mark(seen, by=by, number=number, kind=mark["kind"], words=mark["words"], view=view, x=x, y=y)
+        for name, why in exam.get("closes", {}).items():
+            problem = self.patient.problems.get(name=name)
+            examinations.close_problem(problem, by=by, seen_version=problem.version, closed_on=on, close_reason=why)
 
     def _recheck(self, day: int) -> Step:
         seen = {

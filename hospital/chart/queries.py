@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 from hospital.admissions.models import Patient, Photo, Placement, Weight
 from hospital.clock import today
-from hospital.examinations.models import Examination
+from hospital.examinations.models import Examination, Problem
+from hospital.examinations.queries import problems_of
 from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.feeding.queries import feeding_plans_of, fluid_plans_of
 from hospital.medications.models import DoseGiven, MedicationOrder
@@ -32,6 +33,7 @@ class Record:
     implants: list[Implant]
     milestones: list[Milestone]
     examinations: list[Examination]
+    problems: list[Problem]  # the open ones first
     orders: list[MedicationOrder]
     unsigned_orders: list[MedicationOrder]  # that a second vet has not signed: they wait, or never stood
     doses: list[DoseGiven]
@@ -43,6 +45,19 @@ class Record:
     photos: list[Photo]
     reopenings: list[Reopening]
     outcome: Outcome | None
+
+    @property
+    def open_problems(self) -> list[Problem]:
+        return [each for each in self.problems if each.closed_on is None]
+
+    @property
+    def closed_problems(self) -> list[Problem]:
+        return [each for each in self.problems if each.closed_on]
+
+    @property
+    def last_drawn(self) -> Examination | None:
+        """The newest examination with marks on the drawing."""
+        return next((each for each in reversed(self.examinations) if each.marks.all()), None)
 
 
 def record_of(patient: Patient) -> Record:
@@ -56,7 +71,8 @@ def record_of(patient: Patient) -> Record:
         bandages=list(patient.bandages.prefetch_related("changes__changed_by")),
         implants=list(patient.implants.all()),
         milestones=list(patient.milestones.select_related("recorded_by")),
-        examinations=list(patient.examinations.select_related("examined_by")),
+        examinations=list(patient.examinations.select_related("examined_by").prefetch_related("marks")),
+        problems=list(problems_of(patient)),
         orders=list(orders_of(patient)),
         unsigned_orders=list(unsigned_orders_of(patient)),
         doses=list(patient.doses_given.select_related("order", "given_by")),

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from hospital.admissions.models import Placement
 from hospital.chart.queries import Record
+from hospital.examinations.wording import findings_lines, mark_line
 from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.feeding.wording import feeding_line, fluid_line, fluid_steps, need_line
 from hospital.medications.wording import line as medication_line
@@ -50,6 +51,7 @@ def timeline(record: Record) -> list[Moment]:
         _bandages,
         _milestones,
         _examinations,
+        _problems,
         _orders,
         _doses,
         _register,
@@ -177,21 +179,30 @@ def _milestones(record: Record) -> Iterator[Moment]:
 
 
 def _examinations(record: Record) -> Iterator[Moment]:
+    plan = record.patient.species.group.body_plan
     for seen in record.examinations:
         yield Moment(
             seen.examined_on,
             _("Examined: %(kind)s") % {"kind": seen.get_kind_display()},
             "eye",
             lines=_said(
-                seen.get_wound_display() if seen.wound != seen.Wound.NONE else "",
-                _labelled(_("Body condition"), seen.body_condition),
-                seen.findings,
+                *findings_lines(seen, plan),
+                *(mark_line(made, plan) for made in seen.marks.all()),
                 _labelled(_("Told the carer"), seen.advice),
             ),
             by=str(seen.examined_by),
             url=_url("examinations:edit", record, seen.pk),
             url_words=_("Change"),
         )
+
+
+def _problems(record: Record) -> Iterator[Moment]:
+    for problem in record.problems:
+        title = _("Problem: %(name)s") % {"name": problem.name}
+        yield Moment(problem.found_on, title, "list", lines=_said(problem.note), by=str(problem.found_by))
+        if problem.closed_on:
+            title = _("Problem closed: %(name)s") % {"name": problem.name}
+            yield Moment(problem.closed_on, title, "check", lines=_said(problem.close_reason), by=str(problem.closed_by))
 
 
 def _orders(record: Record) -> Iterator[Moment]:

@@ -13,10 +13,10 @@ from hospital.chart.timeline import timeline
 from hospital.chart.weights_svg import weight_chart
 from hospital.clock import now
 from hospital.commands.listing import commands_for
-from hospital.examinations.wording import alarm_line
+from hospital.examinations.wording import alarm_line, drawings_of
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
-from hospital.people.models import STAFF
+from hospital.people.models import CLINICAL, STAFF
 
 FIRST_MOMENTS = 40
 FIRST_PHOTOS = 6
@@ -45,6 +45,8 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "implants": standing.implants_now(record),
         "weight_chart": _weight_chart(record),
         "alarm_line": alarm_line(patient),
+        "is_clinical": bool(set(request.roles) & set(CLINICAL)),
+        "drawings": drawings_of(record.last_drawn) if record.last_drawn else [],
         "photos": record.photos[: -FIRST_PHOTOS - 1 : -1],
         "moments": shown,
         "left_off": len(moments) - len(shown),

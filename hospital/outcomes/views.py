@@ -22,7 +22,8 @@ def record(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Record how the case ended: a form, a page to check what was written, then it is saved."""
     if patient.closed_on:
         return redirect("chart:patient", patient.case_number)
-    fresh = {"happened_on": today(), "decided_by": request.user.pk, "kind": request.GET.get("kind"), "place": request.GET.get("place")}
+    asked = {name: request.GET.get(name) for name in ("kind", "place", "reason")}
+    fresh = {"happened_on": today(), "decided_by": request.user.pk, **asked}
     form = OutcomeForm(request.POST or None, patient=patient, initial=fresh)
     if "change" in request.POST:
         form = OutcomeForm(initial=request.POST.dict(), patient=patient)

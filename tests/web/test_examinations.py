@@ -3,13 +3,17 @@
 from datetime import timedelta
 from decimal import Decimal
 from html import unescape
+from xml.etree import ElementTree
 
 import pytest
+from django.contrib.staticfiles import finders
 from django.urls import reverse
 
-from hospital.admissions.models import Weight
+from hospital.admissions.models import Species, Weight
 from hospital.clock import now, today
+from hospital.examinations.actions import mark, open_problem, record_examination
 from hospital.examinations.models import Examination
+from hospital.examinations.vocabulary import PLACES, REGIONS, VIEWS_OF, nearest_place
 from hospital.procedures.actions import put_bandage_on, record_procedure, take_closure_out
 from hospital.procedures.models import BandageChange, Milestone
 from tests import make
@@ -301,3 +305,235 @@ def test_after_a_recheck_comes_the_plan(client, operated, vet):
     answer = client.post(url("recheck", operated), seen())
 
     assert answer.url == f"/patients/{operated.case_number}/plan/replan/"
+
+
+# --- what was looked at -------------------------------------------------------------------------------------------
+
+
+def test_nothing_that_was_not_looked_at_is_called_normal(client, patient, vet):
+    client.force_login(vet)
+
+    client.post(url("add", patient), seen(kind="other", system_eyes="normal", odd_skin="Ulcer, 4 mm"))
+    examination = Examination.objects.get()
+    page = words(client.get(reverse("chart:patient", args=[patient.case_number])))
+
+    assert examination.systems == {"eyes": "", "skin": "Ulcer, 4 mm"}
+    assert "Normal: eyes" in page
+    assert "Shell and skin: Ulcer, 4 mm" in page
+    assert "Nerves and balance" not in page
+
+
+def test_one_tick_says_that_all_the_rest_is_normal(client, patient, vet):
+    client.force_login(vet)
+
+    client.post(url("add", patient), seen(kind="other", rest_is_normal="on", system_heart="odd", odd_heart="Murmur"))
+
+    assert Examination.objects.get().systems == {
+        "eyes": "", "mouth": "", "skin": "", "heart": "Murmur", "breathing": "", "gut": "", "cloaca": "", "bones": "", "nerves": "",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("said", "field", "sentence"),
+    [
+        ({"system_eyes": "odd"}, "odd_eyes", "Write what is not normal."),
+        ({"system_eyes": "normal", "odd_eyes": "Red"}, "odd_eyes", "Normal is ticked and something is written."),
+        ({"temperature_c": "warm"}, "temperature_c", "Write a number, for example 38.5."),
+        ({"decision": "euthanase"}, "decision_reason", "Say why: the next reader must be able to follow the decision."),
+        ({"condition_score": "9"}, "condition_score", "Select a valid choice."),
+    ],
+)
+def test_what_cannot_be_is_said_at_its_field_and_nothing_is_lost(client, patient, vet, said, field, sentence):
+    client.force_login(vet)
+
+    answer = client.post(url("add", patient), seen(kind="other", findings="Kept words", **said))
+
+    assert answer.status_code == 422
+    assert sentence in answer.context["form"].errors[field][0]
+    assert "Kept words" in words(answer)
+    assert not Examination.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("scientific_name", "scale", "top"),
+    [("Tyto alba", "keel", 5), ("Phascolarctos cinereus", "scapula", 10), ("Emys orbicularis", "five", 5)]
+)
+def test_the_scale_of_body_condition_is_the_groups_own_and_is_kept_by_name(client, reference, vet, scientific_name, scale, top):
+    """Birds by keel and breast muscle, 1 to 5: LafeberVet, Body Condition Scoring in Birds. Koalas 1 to 10: from memory."""
+    patient = make.patient(vet, species=Species.objects.get(scientific_name=scientific_name))
+    client.force_login(vet)
+
+    client.post(url("add", patient), seen(kind="other", condition_score=str(top)))
+
+    examination = Examination.objects.get()
+    assert (examination.condition_score, examination.condition_scale) == (top, scale)
+
+
+def test_a_bird_has_a_crop_and_a_turtle_has_none(client, reference, patient, vet):
+    owl = make.patient(vet, species=Species.objects.get(scientific_name="Tyto alba"))
+    client.force_login(vet)
+
+    assert "Crop" in words(client.get(url("add", owl)))
+    assert "Crop" not in words(client.get(url("add", patient)))
+
+
+@pytest.mark.parametrize(("decision", "kind"), [("euthanase", "euthanased"), ("transfer", "transferred")])
+def test_a_decision_leads_to_its_outcome_with_the_reason_and_closes_nothing_by_itself(client, patient, vet, decision, kind):
+    client.force_login(vet)
+
+    answer = client.post(url("add", patient), seen(kind="other", decision=decision, decision_reason="Spine broken"), follow=True)
+
+    assert answer.request["PATH_INFO"] == reverse("outcomes:record", args=[patient.case_number])
+    assert answer.context["form"]["kind"].value() == kind
+    assert answer.context["form"]["reason"].value() == "Spine broken"
+    patient.refresh_from_db()
+    assert patient.closed_on is None
+
+
+def test_an_edit_keeps_the_systems_and_the_scale(client, patient, vet):
+    client.force_login(vet)
+    client.post(url("add", patient), seen(kind="other", system_eyes="normal", odd_skin="Ulcer", condition_score="2"))
+    examination = Examination.objects.get()
+    form = client.get(url("edit", patient, examination.pk)).context["form"]
+    sent = {name: form[name].value() or "" for name in form.fields}
+
+    client.post(url("edit", patient, examination.pk), sent | {"odd_skin": "Ulcer, 2 mm"})
+
+    examination.refresh_from_db()
+    assert examination.systems == {"eyes": "", "skin": "Ulcer, 2 mm"}
+    assert (examination.condition_score, examination.condition_scale) == (2, "five")
+
+
+# --- the drawing --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def looked_at(patient, vet):
+    return record_examination(patient, by=vet, kind="other", examined_on=days_ago(3), wound="open")
+
+
+def test_a_touch_on_the_drawing_sets_a_numbered_mark(client, patient, looked_at, vet):
+    client.force_login(vet)
+
+    client.post(url("drawing", patient, looked_at.pk), {"kind": "bite", "words": "12 mm", "top.x": "150", "top.y": "162"})
+    client.post(url("drawing", patient, looked_at.pk), {"kind": "burn", "under.x": "30", "under.y": "90"})
+
+    assert [(m.number, m.kind, m.view, m.x, m.y) for m in looked_at.marks.all()] == [
+        (1, "bite", "top", 500, 540), (2, "burn", "under", 100, 300),
+    ]  # fmt: skip
+    page = words(client.get(url("drawing", patient, looked_at.pk)))
+    assert "1: Bite, middle of the upper shell: 12 mm" in page
+
+
+def test_a_place_of_the_list_does_without_pointing_and_no_place_at_all_is_asked_for(client, patient, looked_at, vet):
+    client.force_login(vet)
+
+    named = client.post(url("drawing", patient, looked_at.pk), {"kind": "wound", "place": "under:vent"})
+    nowhere = client.post(url("drawing", patient, looked_at.pk), {"kind": "wound", "words": "Kept words", "top.x": "0", "top.y": "0"})
+    strange = client.post(url("drawing", patient, looked_at.pk), {"kind": "wound", "place": "inside:heart"})
+
+    assert named.status_code == 302
+    assert looked_at.marks.get().view == "under"
+    assert nowhere.status_code == strange.status_code == 422
+    assert "Kept words" in words(nowhere)
+
+
+def test_a_wound_keeps_its_number_at_the_next_examination(client, patient, looked_at, vet):
+    client.force_login(vet)
+    client.post(url("drawing", patient, looked_at.pk), {"kind": "bite", "place": "top:head"})
+    client.post(url("drawing", patient, looked_at.pk), {"kind": "burn", "place": "top:tail"})
+    later = record_examination(patient, by=vet, kind="other", examined_on=days_ago(0), wound="healing")
+
+    client.post(url("take-over", patient, later.pk))
+    first = later.marks.get(number=1)
+    client.post(url("unmark", patient, first.pk), {"seen_version": first.version})
+    client.post(url("drawing", patient, later.pk), {"kind": "swelling", "place": "top:head"})
+
+    assert [(m.number, m.kind) for m in later.marks.all()] == [(2, "burn"), (3, "swelling")]
+    assert [m.number for m in looked_at.marks.all()] == [1, 2]
+    shown = words(client.get(url("drawings", patient)))
+    assert shown.index("3: Swelling") < shown.index("1: Bite")
+
+
+def test_a_mark_of_another_patient_is_not_there(client, looked_at, patient, vet):
+    other = make.patient(vet)
+    made = mark(looked_at, by=vet, kind="wound", view="top", x=1, y=1)
+    client.force_login(vet)
+
+    assert client.post(url("unmark", other, made.pk), {"seen_version": 1}).status_code == 404
+    assert client.get(url("drawing", other, looked_at.pk)).status_code == 404
+
+
+@pytest.mark.parametrize("plan", sorted({plan for plan, _view in REGIONS}))
+def test_every_body_plan_has_its_drawings_and_named_places_on_them(plan):
+    for view in VIEWS_OF[plan]:
+        drawn = ElementTree.parse(finders.find(f"hospital/outlines/{plan}-{view}.svg")).getroot()
+
+        assert drawn.get("viewBox") == "0 0 1000 1000"
+        assert all(0 < x < 1000 and 0 < y < 1000 for x, y in REGIONS[plan, view].values())
+        assert all(nearest_place(plan, view, x, y) == PLACES[key] for key, (x, y) in REGIONS[plan, view].items())
+
+
+def test_left_from_above_is_left_from_below_on_the_other_side():
+    for plan in ("chelonian", "lizard", "bird", "bat", "frog"):
+        above, below = REGIONS[plan, "top"], REGIONS[plan, "under"]
+        paired = [key for key in above if key in below and key.endswith(("left", "right"))]
+
+        assert paired
+        assert all(above[key][0] == 1000 - below[key][0] for key in paired)
+
+
+# --- problems -----------------------------------------------------------------------------------------------------
+
+
+def test_problems_found_stand_at_the_head_of_the_chart_until_they_are_closed(client, patient, vet):
+    client.force_login(vet)
+    client.post(url("add", patient), seen(kind="other", problems="Shell fracture\n\n Dehydration "))
+    problem = patient.problems.get(name="Dehydration")
+
+    client.post(
+        url("problem-close", patient, problem.pk),
+        {"closed_on": days_ago(0).isoformat(), "close_reason": "Drinks", "seen_version": problem.version},
+    )
+    record = client.get(reverse("chart:patient", args=[patient.case_number])).context["record"]
+
+    assert [each.name for each in record.open_problems] == ["Shell fracture"]
+    assert [(each.name, each.close_reason) for each in record.closed_problems] == [("Dehydration", "Drinks")]
+
+
+def test_a_problem_grows_into_a_diagnosis_and_two_who_write_at_once_see_both(client, patient, vet):
+    client.force_login(vet)
+    problem = open_problem(patient, by=vet, name="Swollen joint", found_on=days_ago(1))
+    sent = {"name": "Septic arthritis", "found_on": days_ago(1).isoformat(), "note": "", "seen_version": "1"}
+
+    first = client.post(url("problem-edit", patient, problem.pk), sent)
+    second = client.post(url("problem-edit", patient, problem.pk), sent | {"name": "Gout"})
+
+    problem.refresh_from_db()
+    assert first.status_code == 302
+    assert second.status_code == 409
+    assert problem.name == "Septic arthritis"
+    assert "Gout" in words(second)
+    assert "Septic arthritis" in words(second)
+
+
+def test_the_same_problem_is_not_opened_twice_and_not_closed_before_it_began(client, patient, vet):
+    client.force_login(vet)
+    problem = open_problem(patient, by=vet, name="Mange", found_on=days_ago(1))
+
+    again = client.post(url("problem-add", patient), {"name": "mange", "found_on": days_ago(0).isoformat()})
+    before = client.post(
+        url("problem-close", patient, problem.pk), {"closed_on": days_ago(2).isoformat(), "close_reason": "x", "seen_version": "1"}
+    )
+
+    assert again.status_code == before.status_code == 422
+    assert "on the list already" in words(again)
+    assert "before it was found" in words(before)
+
+
+@pytest.mark.parametrize("name", ["problem-add", "drawings"])
+def test_carers_do_not_read_problems_and_drawings(client, patient, carer, stranger, name):
+    make.placement(patient, carer)
+    for person, status in ((carer.person, 403), (stranger, 404)):
+        client.force_login(person)
+        assert client.get(url(name, patient)).status_code == status
