@@ -15,6 +15,7 @@ from hospital.admissions.models import (
 from hospital.audit.models import AuditEntry
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
+from hospital.labs.models import Finding, Sample
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Membership, Person
@@ -37,6 +38,7 @@ __all__ = [
     "Examination",
     "FeedingPlan",
     "Finder",
+    "Finding",
     "FluidPlan",
     "FormularyAdoption",
     "Hospital",
@@ -57,6 +59,7 @@ __all__ = [
     "RegisterPage",
     "RegisterRules",
     "Reopening",
+    "Sample",
     "Species",
     "TaxonGroup",
     "Weight",

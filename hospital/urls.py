@@ -21,6 +21,7 @@ urlpatterns = [
     path("patients/<case:case_number>/feeding/", include("hospital.feeding.urls")),
     path("formulary/", include("hospital.medications.formulary_urls")),
     path("patients/<case:case_number>/examinations/", include("hospital.examinations.urls")),
+    path("patients/<case:case_number>/samples/", include("hospital.labs.urls")),
     path("patients/<case:case_number>/outcome/", include("hospital.outcomes.urls")),
     path("", include("handover.urls")),
 ]

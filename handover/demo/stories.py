@@ -26,6 +26,8 @@ from hospital.clock import today as today_at
 from hospital.examinations import actions as examinations
 from hospital.examinations.vocabulary import REGIONS, scale_for
 from hospital.feeding import actions as feeding
+from hospital.labs import actions as labs
+from hospital.labs.forms import FindingForm
 from hospital.medications import actions as medications
 from hospital.people.models import Carer, Person, Role
 from hospital.placements import actions as placements
@@ -100,6 +102,8 @@ class Story:
             yield Step(self.moment(weight["day"], "08:30"), self.vet, self._weigh(weight))
         for exam in row.get("examination", []):
             yield self._examination(exam)
+        for sample in row.get("sample", []):
+            yield from self._sample(sample)
         for procedure in row.get("procedure", []):
             yield from self._procedure(procedure)
         for bandage in row.get("bandage", []):
@@ -173,6 +177,20 @@ class Story:
         for name, why in exam.get("closes", {}).items():
             problem = self.patient.problems.get(name=name)
             examinations.close_problem(problem, by=by, seen_version=problem.version, closed_on=on, close_reason=why)
+
+    def _sample(self, row: Row) -> Iterator[Step]:
+        by, made = self.cast.people[row["by"]], []
+        told = {k: row[k] for k in ("kind", "site", "laboratory", "number", "question") if k in row}
+        record = lambda: made.append(labs.record_sample(self.patient, by=by, taken_on=self.on(row["day"]), **told))  # noqa: E731
+        yield Step(self.moment(row["day"], "11:00"), by, record)
+        if "result_day" in row:
+            yield Step(self.moment(row["result_day"], "15:00"), by, lambda: self._result(made[0], by, row))
+
+    def _result(self, sample, by, row: Row) -> None:
+        found = [dict(zip(("name", "result", "unit", "low", "high"), line, strict=False)) for line in row.get("findings", [])]
+        said: Row = {k: row.get(k, "") for k in ("ranges_of", "conclusion")}
+        said |= {"resulted_on": self.on(row["result_day"]), "findings": [_finding(each) for each in found]}
+        labs.edit_sample(sample, by=by, seen_version=sample.version, **said)
 
     def _recheck(self, day: int) -> Step:
         seen = {
@@ -398,3 +416,11 @@ class Story:
 def next_first_of_may(today: date) -> date:
     may = date(today.year, 5, 1)
     return may if may > today else date(today.year + 1, 5, 1)
+
+
+def _finding(typed: Row) -> dict:
+    """A line of a result as the form would hand it on."""
+    form = FindingForm(typed)
+    if not form.is_valid():
+        raise ValueError(f"{typed}: {form.errors.as_text()}")
+    return form.cleaned_data

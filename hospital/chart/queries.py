@@ -12,6 +12,8 @@ from hospital.examinations.models import Examination, Problem
 from hospital.examinations.queries import problems_of
 from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.feeding.queries import feeding_plans_of, fluid_plans_of
+from hospital.labs.models import Sample
+from hospital.labs.queries import samples_of
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import orders_of, unsigned_orders_of
 from hospital.outcomes.models import Outcome, Reopening
@@ -34,6 +36,7 @@ class Record:
     milestones: list[Milestone]
     examinations: list[Examination]
     problems: list[Problem]  # the open ones first
+    samples: list[Sample]  # those that wait first, then the newest
     orders: list[MedicationOrder]
     unsigned_orders: list[MedicationOrder]  # that a second vet has not signed: they wait, or never stood
     doses: list[DoseGiven]
@@ -73,6 +76,7 @@ def record_of(patient: Patient) -> Record:
         milestones=list(patient.milestones.select_related("recorded_by")),
         examinations=list(patient.examinations.select_related("examined_by").prefetch_related("marks")),
         problems=list(problems_of(patient)),
+        samples=list(samples_of(patient)),
         orders=list(orders_of(patient)),
         unsigned_orders=list(unsigned_orders_of(patient)),
         doses=list(patient.doses_given.select_related("order", "given_by")),

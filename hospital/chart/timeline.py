@@ -14,6 +14,7 @@ from hospital.chart.queries import Record
 from hospital.examinations.wording import findings_lines, mark_line
 from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.feeding.wording import feeding_line, fluid_line, fluid_steps, need_line
+from hospital.labs.wording import result_lines, sample_title
 from hospital.medications.wording import line as medication_line
 from hospital.outcomes.models import Outcome
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
@@ -52,6 +53,7 @@ def timeline(record: Record) -> list[Moment]:
         _milestones,
         _examinations,
         _problems,
+        _samples,
         _orders,
         _doses,
         _register,
@@ -194,6 +196,16 @@ def _examinations(record: Record) -> Iterator[Moment]:
             url=_url("examinations:edit", record, seen.pk),
             url_words=_("Change"),
         )
+
+
+def _samples(record: Record) -> Iterator[Moment]:
+    for sample in record.samples:
+        title, url = sample_title(sample), _url("labs:edit", record, sample.pk)
+        asked = _labelled(_("Asked"), sample.question)
+        said = {"lines": _said(asked), "by": str(sample.taken_by), "url": url, "url_words": _("Change")}
+        yield Moment(sample.taken_on, _("Sample: %(what)s") % {"what": title}, "lab", **said)
+        if sample.resulted_on:
+            yield Moment(sample.resulted_on, _("Result: %(what)s") % {"what": title}, "lab", lines=_said(*result_lines(sample)))
 
 
 def _problems(record: Record) -> Iterator[Moment]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_GET
 
@@ -14,6 +16,7 @@ from hospital.chart.weights_svg import weight_chart
 from hospital.clock import now
 from hospital.commands.listing import commands_for
 from hospital.examinations.wording import alarm_line, drawings_of
+from hospital.labs.wording import result_lines, sample_title, waiting_line
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
 from hospital.people.models import CLINICAL, STAFF
@@ -45,6 +48,8 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "implants": standing.implants_now(record),
         "weight_chart": _weight_chart(record),
         "alarm_line": alarm_line(patient),
+        "waiting_samples": [waiting_line(each) for each in record.samples if not each.resulted_on],
+        "last_results": _last_results(record),
         "is_clinical": bool(set(request.roles) & set(CLINICAL)),
         "drawings": drawings_of(record.last_drawn) if record.last_drawn else [],
         "photos": record.photos[: -FIRST_PHOTOS - 1 : -1],
@@ -53,6 +58,12 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "distance_m": _released_m(record),
     }
     return show(request, "chart/patient.html", context)
+
+
+def _last_results(record: Record) -> list[tuple[str, date, list[str]]]:
+    """The newest result of each kind of sample, what is outside its range first."""
+    newest = {each.kind: each for each in reversed(record.samples) if each.resulted_on}
+    return [(sample_title(each), each.resulted_on, result_lines(each)) for each in newest.values()]
 
 
 def _alerts(record: Record, courses: list) -> list[str]:

@@ -35,6 +35,8 @@ COMMANDS = (
     Command(_("Plan"), "plans:plan", also=_("dates care schedule"), is_first=True),
     Command(_("Put a bandage on"), "procedures:bandage-on", CLINICAL, _("splint")),
     Command(_("Examine"), "examinations:add", CLINICAL, _("examination findings")),
+    Command(_("Record a sample"), "labs:add", CLINICAL, _("blood droppings swab laboratory test")),
+    Command(_("Samples and results"), "labs:samples", also=_("laboratory blood"), is_for_closed=True),
     Command(_("Add a problem"), "examinations:problem-add", CLINICAL, _("diagnosis")),
     Command(_("Wounds on the drawing"), "examinations:drawings", also=_("outline map marks"), is_for_closed=True),
     Command(_("Record a milestone"), "procedures:milestone", CLINICAL, _("event")),

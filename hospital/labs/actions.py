@@ -1,0 +1,73 @@
+"""Write down a sample and its result. A correction keeps the former value in the history of changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from hospital.admissions.days import locked, refuse_day
+from hospital.admissions.models import Patient
+from hospital.edits import save_edit
+from hospital.labs.models import Finding, Sample
+from hospital.people.models import Person
+
+
+@transaction.atomic
+def record_sample(patient: Patient, *, by: Person, findings: Sequence[dict[str, Any]] = (), **fields: Any) -> Sample:
+    """A sample, with its result if there is one already."""
+    patient = locked(patient)
+    sample = Sample(patient=patient, taken_by=by, **fields)
+    _refuse_days(sample)
+    _refuse_half(sample, findings)
+    sample.full_clean()
+    sample.save()
+    _put(sample, findings)
+    return sample
+
+
+@transaction.atomic
+def edit_sample(sample: Sample, *, by: Person, seen_version: int, findings: Sequence[dict[str, Any]], **fields: Any) -> Sample:
+    """The result of a sample that waited, or a correction."""
+    locked(sample.patient)
+    for name, value in fields.items():
+        setattr(sample, name, value)
+    _refuse_days(sample)
+    _refuse_half(sample, findings)
+    save_edit(sample, seen_version=seen_version)
+    _put(sample, findings)
+    return sample
+
+
+def _refuse_days(sample: Sample) -> None:
+    refuse_day(sample.patient, sample.taken_on, field="taken_on")
+    result: date | None = sample.resulted_on
+    if result:
+        refuse_day(sample.patient, result, field="resulted_on")
+        if result < sample.taken_on:
+            raise ValidationError({"resulted_on": _("This is before the sample was taken.")})
+
+
+def _refuse_half(sample: Sample, findings: Sequence[dict[str, Any]]) -> None:
+    """A result has a day and says something."""
+    if findings and not sample.resulted_on:
+        raise ValidationError({"resulted_on": _("Give the day of the result.")})
+    if sample.resulted_on and not findings and not sample.conclusion:
+        raise ValidationError({"conclusion": _("Write what was found, in the lines or here.")})
+
+
+def _put(sample: Sample, findings: Sequence[dict[str, Any]]) -> None:
+    """Each line in its place: one that was there is changed, so that the history shows what it was."""
+    there = {each.position: each for each in sample.findings.all()}
+    for position, said in enumerate(findings, start=1):
+        row = there.pop(position, None) or Finding(sample=sample, position=position)
+        for name, value in {"value": None, "words": "", "unit": "", "low": None, "high": None, **said}.items():
+            setattr(row, name, value)
+        row.full_clean()
+        row.save()
+    for row in there.values():
+        row.delete()
