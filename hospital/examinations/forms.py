@@ -18,6 +18,7 @@ from hospital.procedures.vocabulary import AT_RECHECK, IN_WATER, event_name
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
 
 LEFT, CHANGED, OFF = "", "changed", "off"
+SAY_OPTIONAL = ("findings", "advice", "problems")
 DRAWING_PX = 300  # the side of a drawing on the page: where it is touched comes in pixels of it
 PROBLEM_MOST = 120
 
@@ -69,6 +70,8 @@ class SeenForm(forms.ModelForm):
             self.fields[name].choices = [each for each in self.fields[name].choices if each[0]]
         for slug, label in self.systems.items():
             self._add_system(slug, label)
+        for name, field in self.fields.items():
+            field.says_optional = name not in SAY_OPTIONAL  # nearly all may stay empty: the page's head says it
 
     def _set_up_scale(self) -> None:
         scale, field = self.scale, self.fields["condition_score"]
