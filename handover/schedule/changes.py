@@ -104,7 +104,7 @@ def worth_telling(changes: Iterable[Change]) -> tuple[Change, ...]:
     return tuple(change for change in changes if not _take(renamed.get(change.kind), (_stem(change.event_id), change.was or change.now)))
 
 
-def _take(left: Counter | None, key: tuple) -> bool:
+def _take(left: Counter[tuple[str, date | None]] | None, key: tuple[str, date | None]) -> bool:
     if left is None or not left[key]:
         return False
     left[key] -= 1

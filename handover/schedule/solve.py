@@ -54,8 +54,9 @@ def solve(problem: Problem, effort: int = EFFORT) -> Solution | None:
     for group in _groups(masks, links, pays, paid):
         place = {n: k for k, n in enumerate(group)}
         inner = [Link(place[x.i], place[x.j], x.least, x.most, x.pulls) for x in links if x.i in place]
-        own = [[row[n] for n in group] for row in (masks, unary, pays, wished)]
-        found = _solve_group(inner, *own, problem.costs.visit, paid, effort)
+        own_masks, own_costs = [masks[n] for n in group], [unary[n] for n in group]
+        own_pays, own_wished = [pays[n] for n in group], [wished[n] for n in group]
+        found = _solve_group(inner, own_masks, own_costs, own_pays, own_wished, problem.costs.visit, paid, effort)
         effort -= found.rounds
         cost, bound, is_proven = cost + found.cost, bound + found.bound, is_proven and found.is_proven
         days.update({net.open[n].id: problem.today + timedelta(day) for n, day in zip(group, found.days, strict=True)})

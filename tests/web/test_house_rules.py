@@ -1,6 +1,7 @@
 """The picture of imports, the visible top level, and the habits that a machine can check."""
 
 import ast
+import os
 import re
 import subprocess
 import sys
@@ -67,6 +68,12 @@ def test_ruff_finds_nothing():
     done = subprocess.run(
         [sys.executable, "-m", "ruff", "check", "--no-cache", "."], cwd=ROOT, capture_output=True, text=True
     )
+
+    assert done.returncode == 0, done.stdout
+
+
+def test_types_of_the_pure_parts_are_strict():
+    done = subprocess.run([sys.executable, "-m", "mypy", "--cache-dir", os.devnull], cwd=ROOT, capture_output=True, text=True)
 
     assert done.returncode == 0, done.stdout
 
