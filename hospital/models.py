@@ -13,6 +13,7 @@ from hospital.admissions.models import (
     Weight,
 )
 from hospital.audit.models import AuditEntry
+from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, Stay
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.labs.models import Finding, Sample
@@ -27,14 +28,18 @@ __all__ = [
     "AuditEntry",
     "Bandage",
     "BandageChange",
+    "CandledEgg",
+    "Candling",
     "Carer",
     "CarerAway",
     "CaseCounter",
     "Cause",
     "ClosedDay",
     "Closure",
+    "Clutch",
     "CountEntry",
     "DoseGiven",
+    "Egg",
     "Examination",
     "FeedingPlan",
     "Finder",
@@ -44,6 +49,8 @@ __all__ = [
     "Hospital",
     "Identification",
     "Implant",
+    "Incubator",
+    "Induction",
     "MedicationOrder",
     "Membership",
     "Milestone",
@@ -55,12 +62,14 @@ __all__ = [
     "PlanStop",
     "Problem",
     "Procedure",
+    "Reading",
     "RegisterLine",
     "RegisterPage",
     "RegisterRules",
     "Reopening",
     "Sample",
     "Species",
+    "Stay",
     "TaxonGroup",
     "Weight",
     "WoundMark",

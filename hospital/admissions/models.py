@@ -46,6 +46,7 @@ class Species(models.Model):
     group = models.ForeignKey(TaxonGroup, models.PROTECT, related_name="species")
     is_dangerous = models.BooleanField(default=False)
     danger_note = models.CharField(max_length=160, blank=True)
+    non_native_note = models.CharField(max_length=200, blank=True)  # where the law restricts it as invasive, and who says so
     is_aquatic = models.BooleanField(default=False)  # needs water to live in: a carer with a pool
     sensitivity = models.PositiveSmallIntegerField(
         null=True, blank=True

@@ -85,10 +85,12 @@ def _groups(folder: Path) -> list[TaxonGroup]:
 
 def _species(folder: Path) -> list[Species]:
     lines = (folder / "species.csv").read_text(encoding="utf-8").splitlines()
-    return [_one_species(row) for row in csv.DictReader(line for line in lines if line and not line.startswith("#"))]
+    restricted = {row["scientific_name"]: f"{row['where']} ({row['source']})" for row in read_toml(folder / "non_native.toml")["species"]}
+    rows = csv.DictReader(line for line in lines if line and not line.startswith("#"))
+    return [_one_species(row, restricted.get(row["scientific_name"], "")) for row in rows]
 
 
-def _one_species(row: dict[str, str]) -> Species:
+def _one_species(row: dict[str, str], non_native_note: str) -> Species:
     others = ", ".join(name.strip() for name in row["other_names"].split("|") if name.strip())
     return Species(
         scientific_name=row["scientific_name"],
@@ -99,6 +101,7 @@ def _one_species(row: dict[str, str]) -> Species:
         group_id=row["group"],
         is_dangerous=row["is_dangerous"] == "yes",
         danger_note=row["danger_note"],
+        non_native_note=non_native_note,
         is_aquatic=row["is_aquatic"] == "yes",
         sensitivity=int(row["sensitivity"]) if row["sensitivity"] else Sensitivity.NONE,
         search_text=searchable(row["common_name"], others, row["scientific_name"]),

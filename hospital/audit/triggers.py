@@ -14,8 +14,8 @@ from django.db import models
 OUR_APPS = ("hospital", "handover")
 # Reference rows come from files under version control, and the audit does not audit itself. Proposals are worked out every
 # night from rows that are audited, and nobody acts on one without publishing a plan: thousands of rows a night would only
-# bury what people did.
-NOT_AUDITED = {"AuditEntry", "Species", "TaxonGroup", "Cause", "Advice", "LibraryRow", "CaseCounter", "Proposal"}
+# bury what people did. A reading of an incubator says itself who entered it and when, and is never changed.
+NOT_AUDITED = {"AuditEntry", "Species", "TaxonGroup", "Cause", "Advice", "LibraryRow", "CaseCounter", "Proposal", "Reading"}
 # What the audit must not repeat: secrets, and what belongs to a finder, who may ask to be forgotten.
 REDACTED = {
     "Person": {"password", "last_login"},
@@ -23,7 +23,7 @@ REDACTED = {
 }
 APPEND_ONLY = {
     "AuditEntry", "Weight", "LogEntry", "LogPhoto", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
-    "FeedingPlan", "FluidPlan", "PlanStop",
+    "FeedingPlan", "FluidPlan", "PlanStop", "Reading",
 }  # fmt: skip
 
 _LINES = "hospital_registerline"

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from hospital.admissions.models import Patient, Photo, Placement, Weight
 from hospital.clock import today
+from hospital.clutches.models import Clutch
 from hospital.examinations.models import Examination, Problem
 from hospital.examinations.queries import problems_of
 from hospital.feeding.models import FeedingPlan, FluidPlan
@@ -46,6 +47,7 @@ class Record:
     weights: list[Weight]
     placements: list[Placement]
     photos: list[Photo]
+    clutches: list[Clutch]
     reopenings: list[Reopening]
     outcome: Outcome | None
 
@@ -88,6 +90,7 @@ def record_of(patient: Patient) -> Record:
             patient.placements.select_related("carer__person", "placed_by").order_by("started_at", "pk")
         ),
         photos=list(patient.photos.select_related("added_by").order_by("taken_at", "pk")),
+        clutches=list(patient.clutches.prefetch_related("eggs__hatchling").select_related("patient__hospital")),
         reopenings=list(patient.reopenings.select_related("reopened_by")),
         outcome=Outcome.objects.select_related("decided_by").filter(patient=patient).first(),
     )

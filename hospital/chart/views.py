@@ -14,6 +14,8 @@ from hospital.chart.queries import Record, record_of
 from hospital.chart.timeline import timeline
 from hospital.chart.weights_svg import weight_chart
 from hospital.clock import now
+from hospital.clutches.queries import siblings_of
+from hospital.clutches.wording import clutch_line
 from hospital.commands.listing import commands_for
 from hospital.examinations.wording import alarm_line, drawings_of
 from hospital.labs.wording import result_lines, sample_title, waiting_line
@@ -52,6 +54,8 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "last_results": _last_results(record),
         "is_clinical": bool(set(request.roles) & set(CLINICAL)),
         "drawings": drawings_of(record.last_drawn) if record.last_drawn else [],
+        "clutches": [(each, clutch_line(each)) for each in record.clutches],
+        "siblings": siblings_of(patient),
         "photos": record.photos[: -FIRST_PHOTOS - 1 : -1],
         "moments": shown,
         "left_off": len(moments) - len(shown),

@@ -41,6 +41,7 @@ COMMANDS = (
     Command(_("Wounds on the drawing"), "examinations:drawings", also=_("outline map marks"), is_for_closed=True),
     Command(_("Record a milestone"), "procedures:milestone", CLINICAL, _("event")),
     Command(_("Food and fluids"), "feeding:plans", also=_("feed diet drip")),
+    Command(_("Clutches"), "clutches:clutches", also=_("eggs hatch incubate candle"), is_for_closed=True),
     Command(_("Place with a carer"), "placements:place", also=_("foster home")),
     Command(_("Take in or move to another cage"), "placements:bring-back", also=_("ward hospital bring back")),
     Command(_("Where it has been"), "placements:chain", also=_("custody"), is_for_closed=True),

@@ -16,6 +16,7 @@ ENTRIES = [
     (_("In care"), "admissions:in-care", STAFF),
     (_("Admit"), "admissions:admit", STAFF),
     (_("Carers"), "placements:carers", STAFF),
+    (_("Incubators"), "incubators:incubators", STAFF),
     (_("Register"), "register:register", STAFF),
     (_("Release"), "releases:candidates", STAFF),
     (_("Closed cases"), "admissions:closed", STAFF),
