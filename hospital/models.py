@@ -16,6 +16,7 @@ from hospital.audit.models import AuditEntry
 from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, Stay
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
+from hospital.images.models import Image, Measurement
 from hospital.labs.models import Finding, Sample
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.outcomes.models import Outcome, Reopening
@@ -48,9 +49,11 @@ __all__ = [
     "FormularyAdoption",
     "Hospital",
     "Identification",
+    "Image",
     "Implant",
     "Incubator",
     "Induction",
+    "Measurement",
     "MedicationOrder",
     "Membership",
     "Milestone",

@@ -1,12 +1,13 @@
-"""Photographs from strangers' phones, made safe to keep: decoded, turned upright, made smaller, encoded anew.
+"""Pictures from strangers' phones and machines, made safe to keep: decoded, turned upright, encoded anew.
 
-What is kept is our own JPEG of the pixels only. Place, time and device in the file, thumbnails, comments and anything
-hung on behind the picture are gone. This is the only module that uses Pillow.
+What is kept is our own JPEG of the pixels only, or a PNG of grey levels. Place, time and device in the file, thumbnails,
+comments and anything hung on behind the picture are gone. This is the only module that uses Pillow.
 """
 
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
 from typing import IO
 
 from django import forms
@@ -19,6 +20,8 @@ from PIL import Image, ImageOps
 MAX_PIXELS = 40_000_000
 LONGEST_SIDE_PX = 2000
 SMALL_SIDE_PX = 320
+SCAN_SIDE_PX = 4096  # of a coloured diagnostic picture; grey levels are never made fewer
+TOP_LEVEL = 65535
 FORMATS = ("JPEG", "PNG", "WEBP")
 # Brands in the first box of an ISO base media file (ISO/IEC 23008-12, annex B) that phones write for photographs.
 HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
@@ -34,19 +37,94 @@ def safe_jpeg(upload: IO[bytes], *, longest_px: int = LONGEST_SIDE_PX) -> bytes:
     if len(data) > settings.PHOTO_MAX_BYTES:
         most = settings.PHOTO_MAX_BYTES // 1024**2
         raise ValidationError(_("This photograph is larger than %(most)d MB. Send a smaller one.") % {"most": most})
+    _refuse_heic(data)
+    with _opened(data) as image:
+        return _encoded(image, longest_px)
+
+
+def _refuse_heic(data: bytes) -> None:
+    """The reader of HEIC for Pillow is shipped under the GPL only, and stays out."""
     if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
         raise ValidationError(
             _(
                 "This photograph is in the HEIC format, which cannot be read here. Set the camera to JPEG, or send a JPEG."
             )
         )
-    with _opened(data) as image:
-        return _encoded(image, longest_px)
 
 
 def small(photo: IO[bytes]) -> bytes:
     """A kept photograph at the size of a list."""
     return safe_jpeg(photo, longest_px=SMALL_SIDE_PX)
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """A diagnostic picture encoded anew: grey levels of 8 or 16 bits as a PNG, colours as a JPEG."""
+
+    data: bytes
+    width_px: int
+    height_px: int
+    is_grey: bool
+    lowest: int  # grey levels that occur; 0 and 255 for colours
+    highest: int
+    top_level: int  # the highest that the file can hold
+
+
+def safe_scan(data: bytes) -> Scan:
+    """A diagnostic picture from a JPEG, PNG or WebP file. Refuses what `safe_jpeg` refuses, but for the bytes."""
+    _refuse_heic(data)
+    with _opened(data) as image:
+        if image.mode in ("L", "I;16", "I;16B", "I"):
+            return _grey_scan(_upright(image))
+        jpeg = _encoded(image, SCAN_SIDE_PX, quality=92)
+    with _opened(jpeg) as kept:
+        return Scan(jpeg, *kept.size, is_grey=False, lowest=0, highest=255, top_level=255)
+
+
+def grey_scan(levels: bytes, width_px: int, height_px: int) -> Scan:
+    """A diagnostic picture from 16-bit grey levels, low byte first, row by row."""
+    return _grey_scan(Image.frombytes("I;16", (width_px, height_px), levels))
+
+
+def grey_levels(kept: IO[bytes]) -> bytes:
+    """The grey levels of a kept PNG: 16 bits each, low byte first, row by row."""
+    with Image.open(kept, formats=["PNG"]) as image:
+        return image.convert("I;16").tobytes()
+
+
+def windowed(kept: IO[bytes], low: int, high: int, *, longest_px: int = LONGEST_SIDE_PX) -> bytes:
+    """A kept PNG of grey levels as a JPEG: `low` and below is black, `high` and above is white."""
+    with Image.open(kept, formats=["PNG"]) as image:
+        levels = image.convert("F")
+    levels.thumbnail((longest_px, longest_px), Image.Resampling.BOX, reducing_gap=None)
+    scale = 255 / max(high - low, 1)
+    shown = levels.point(lambda level: level * scale - low * scale).convert("L")
+    jpeg = io.BytesIO()
+    shown.save(jpeg, "JPEG", quality=90)
+    return jpeg.getvalue()
+
+
+def size_inside(frame: bytes) -> tuple[int, int]:
+    """Width and height that a JPEG or JPEG 2000 stream says it has, its pixels not decoded."""
+    with Image.open(io.BytesIO(frame), formats=["JPEG", "JPEG2000"]) as image:
+        return image.size
+
+
+def _upright(image: Image.Image) -> Image.Image:
+    try:
+        return ImageOps.exif_transpose(image)
+    except Exception:  # as in _encoded
+        raise _damaged() from None
+
+
+def _grey_scan(image: Image.Image) -> Scan:
+    levels = image if image.mode == "L" else image.convert("I;16")
+    clean = Image.frombytes(levels.mode, levels.size, levels.tobytes())  # the pixels alone, as in _on_white
+    lowest, highest = clean.getextrema()
+    png = io.BytesIO()
+    clean.save(png, "PNG", compress_level=4)
+    top = 255 if clean.mode == "L" else TOP_LEVEL
+    return Scan(png.getvalue(), *clean.size, is_grey=True, lowest=lowest, highest=highest, top_level=top)
 
 
 def _opened(data: bytes) -> Image.Image:
@@ -71,16 +149,20 @@ def _too_many_pixels() -> ValidationError:
     )
 
 
-def _encoded(image: Image.Image, longest_px: int) -> bytes:
+def _damaged() -> ValidationError:
+    return ValidationError(_("This photograph is damaged or not complete. Take or send it again."))
+
+
+def _encoded(image: Image.Image, longest_px: int, *, quality: int = 82) -> bytes:
     try:
         image.draft("RGB", (longest_px, longest_px))  # a large JPEG is decoded at a half, a quarter or an eighth
         image.thumbnail((longest_px, longest_px), Image.Resampling.BOX, reducing_gap=None)
         upright = ImageOps.exif_transpose(image)
         pixels = _on_white(upright)
     except Exception:  # as above: cut off or damaged behind a sound head
-        raise ValidationError(_("This photograph is damaged or not complete. Take or send it again.")) from None
+        raise _damaged() from None
     kept = io.BytesIO()
-    pixels.save(kept, "JPEG", quality=82, optimize=True)
+    pixels.save(kept, "JPEG", quality=quality, optimize=True)
     return kept.getvalue()
 
 

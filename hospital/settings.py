@@ -164,6 +164,7 @@ STORAGES = {
 FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 PHOTO_MAX_BYTES = 15 * 1024 * 1024
+IMAGE_MAX_BYTES = 50 * 1024 * 1024  # a large radiograph, 16 bits a pixel, not packed
 
 SESSION_COOKIE_AGE = 12 * 3600  # staff; a carer's session is lengthened at sign-in
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_HTTPS

@@ -21,6 +21,7 @@ urlpatterns = [
     path("patients/<case:case_number>/medications/", include("hospital.medications.urls")),
     path("patients/<case:case_number>/feeding/", include("hospital.feeding.urls")),
     path("patients/<case:case_number>/clutches/", include("hospital.clutches.urls")),
+    path("patients/<case:case_number>/images/", include("hospital.images.urls")),
     path("formulary/", include("hospital.medications.formulary_urls")),
     path("patients/<case:case_number>/examinations/", include("hospital.examinations.urls")),
     path("patients/<case:case_number>/samples/", include("hospital.labs.urls")),

@@ -13,6 +13,8 @@ from hospital.examinations.models import Examination, Problem
 from hospital.examinations.queries import problems_of
 from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.feeding.queries import feeding_plans_of, fluid_plans_of
+from hospital.images.models import Image
+from hospital.images.queries import images_of
 from hospital.labs.models import Sample
 from hospital.labs.queries import samples_of
 from hospital.medications.models import DoseGiven, MedicationOrder
@@ -48,6 +50,7 @@ class Record:
     placements: list[Placement]
     photos: list[Photo]
     clutches: list[Clutch]
+    images: list[Image]  # diagnostic, that stand
     reopenings: list[Reopening]
     outcome: Outcome | None
 
@@ -91,6 +94,7 @@ def record_of(patient: Patient) -> Record:
         ),
         photos=list(patient.photos.select_related("added_by").order_by("taken_at", "pk")),
         clutches=list(patient.clutches.prefetch_related("eggs__hatchling").select_related("patient__hospital")),
+        images=list(images_of(patient))[::-1],
         reopenings=list(patient.reopenings.select_related("reopened_by")),
         outcome=Outcome.objects.select_related("decided_by").filter(patient=patient).first(),
     )

@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from hospital.admissions.days import in_words
 from hospital.admissions.models import Placement
 from hospital.chart.queries import Record
 from hospital.examinations.wording import findings_lines, mark_line
@@ -61,6 +62,7 @@ def timeline(record: Record) -> list[Moment]:
         _weights,
         _places,
         _photos,
+        _images,
         _ends,
     ]
     moments = [moment for tell in told for moment in tell(record)]
@@ -361,6 +363,20 @@ def _photos(record: Record) -> Iterator[Moment]:
             lines=_said(photo.caption),
             by=str(photo.added_by),
             url=_url("admissions:photo", record, photo.key),
+            url_words=_("Look at it"),
+        )
+
+
+def _images(record: Record) -> Iterator[Moment]:
+    for image in record.images:
+        yield _moment(
+            record,
+            image.added_at,
+            _("Image: %(image)s") % {"image": image},
+            "image",
+            lines=_said(_("Taken on %(day)s") % {"day": in_words(image.taken_on)}, image.note),
+            by=str(image.added_by),
+            url=_url("images:image", record, image.key),
             url_words=_("Look at it"),
         )
 

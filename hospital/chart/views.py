@@ -25,6 +25,7 @@ from hospital.people.models import CLINICAL, STAFF
 
 FIRST_MOMENTS = 40
 FIRST_PHOTOS = 6
+FIRST_IMAGES = 6
 
 
 @require_GET
@@ -57,6 +58,7 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "clutches": [(each, clutch_line(each)) for each in record.clutches],
         "siblings": siblings_of(patient),
         "photos": record.photos[: -FIRST_PHOTOS - 1 : -1],
+        "images": record.images[: -FIRST_IMAGES - 1 : -1],
         "moments": shown,
         "left_off": len(moments) - len(shown),
         "distance_m": _released_m(record),

@@ -48,6 +48,8 @@ COMMANDS = (
     Command(_("Add a mark"), "admissions:mark-add", also=_("chip ring band tag")),
     Command(_("Pack"), "packs:pack", also=_("handover print")),
     Command(_("Add a photograph"), "admissions:photo-add", also=_("photo picture")),
+    Command(_("Add an image"), "images:add", CLINICAL, _("radiograph x-ray dicom ultrasound")),
+    Command(_("Images"), "images:all", also=_("radiograph compare measure"), is_for_closed=True),
     Command(_("Outcome"), "outcomes:record", also=_("released died euthanased transfer close")),
     Command(_("Change details"), "admissions:edit", also=_("correct species sex")),
     Command(_("History of changes"), "admissions:history", also=_("audit"), is_for_closed=True),

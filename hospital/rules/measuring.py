@@ -82,7 +82,7 @@ def angle_degrees(first: Point, corner: Point, last: Point, shape: Spacing = SQU
     From the arms' cross and dot product by atan2, which stays exact near 0 and 180 where an arc cosine does not.
     """
     one, two = _legs(corner, first, shape), _legs(corner, last, shape)
-    if one == (0, 0) or two == (0, 0):
+    if not any(one) or not any(two):
         raise TooShort("an arm of the angle has no length")
     cross = one[0] * two[1] - one[1] * two[0]
     dot = one[0] * two[0] + one[1] * two[1]
