@@ -24,8 +24,10 @@ from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
 from hospital.register.models import CountEntry, RegisterLine, RegisterPage, RegisterRules
 from hospital.sites.models import ClosedDay, Hospital
+from hospital.ward.models import Attended
 
 __all__ = [
+    "Attended",
     "AuditEntry",
     "Bandage",
     "BandageChange",

@@ -28,12 +28,12 @@ from hospital.medications.dosing import (
 )
 from hospital.medications.formulary import Stop, medicine_of
 from hospital.medications.models import DoseGiven, MedicationOrder
-from hospital.medications.queries import Judge, other_vets, recent_weights
+from hospital.medications.queries import Judge, is_controlled, other_vets, recent_weights
 from hospital.medications.wording import tongue
 from hospital.people.models import Person
 from hospital.register.actions import draw_up
 from hospital.register.models import RegisterLine
-from hospital.register.queries import corrected_thousandths
+from hospital.register.queries import corrected_thousandths, pages_of_drug
 from hospital.rules.doses import AmountUnit, Asked
 from hospital.rules.formulary import Finding
 from hospital.rules.weights import good_for_days, has_changed
@@ -305,7 +305,14 @@ def give_dose(
 
 
 def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **said) -> RegisterLine | None:
-    """The line of the register that the dose came out of; a dose that was not taken may still have been drawn up and wasted."""
+    """The line of the register that the dose came out of; a dose that was not taken may still have been drawn up and wasted.
+
+    A controlled drug without a page is held back: what nobody counts must not leave the safe.
+    """
+    lineage = patient.species.group.lineage()
+    if is_given and not pages_of_drug(patient.hospital, order.drug) and is_controlled(patient.hospital, order.drug, lineage):
+        held_back = _("%(drug)s is a controlled drug and has no page in the register. Open a page there first, then give it.")
+        raise ValidationError(held_back % {"drug": order.drug})
     ordered_on = order.ordered_at.astimezone(ZoneInfo(patient.hospital.zone)).date()
     return draw_up(
         patient,

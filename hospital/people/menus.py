@@ -14,6 +14,7 @@ ENTRIES = [
     (_("My animals"), "logs:mine", {Role.CARER}),
     (_("My days away"), "placements:my-away", {Role.CARER}),
     (_("In care"), "admissions:in-care", STAFF),
+    (_("Treatment sheet"), "ward:sheet", STAFF),
     (_("Admit"), "admissions:admit", STAFF),
     (_("Carers"), "placements:carers", STAFF),
     (_("Incubators"), "incubators:incubators", STAFF),

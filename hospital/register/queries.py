@@ -130,6 +130,11 @@ def pages_of_drug(hospital: Hospital, drug: str) -> list[RegisterPage]:
     return list(RegisterPage.objects.at(hospital).filter(drug__iexact=drug.strip()))
 
 
+def kept_drugs(hospital: Hospital) -> set[str]:
+    """Names, in small letters, of all drugs that have a page in the register."""
+    return {drug.casefold() for drug in RegisterPage.objects.at(hospital).values_list("drug", flat=True)}
+
+
 def same_strength(pages: Iterable[RegisterPage], strength: Decimal, unit: str) -> list[RegisterPage]:
     """The liquids among the pages that have this strength per mL: 0.5 mg is 500 micrograms."""
 

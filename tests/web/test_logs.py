@@ -20,7 +20,6 @@ from handover.logs.queries import day_of, doses_due
 from handover.plans.actions import publish
 from handover.schedule.watertime import Sign
 from hospital.admissions.models import Finder, Weight
-from hospital.audit.triggers import append_only_models
 from hospital.clock import now
 from hospital.medications.models import DoseGiven
 from tests import make
@@ -76,18 +75,6 @@ def said(**more):
 
 def send(client, patient, data, **headers):
     return client.post(reverse("logs:send", args=[patient.case_number]), data, headers=headers or None)
-
-
-@pytest.fixture
-def rows_may_go(request):
-    """After a test that really commits, everything is removed; the triggers that forbid it come back with the next migrate."""
-    yield
-    for model in append_only_models():
-        table = model._meta.db_table
-        for action in ("update", "delete", *(["truncate"] if connection.vendor == "postgresql" else [])):
-            where = f'"keep_rows_{action}" ON "{table}"' if connection.vendor == "postgresql" else f'"keep_rows_{action}_on_{table}"'
-            with connection.cursor() as cursor:
-                cursor.execute(f"DROP TRIGGER {where}")
 
 
 def send_json(client, patient, data):

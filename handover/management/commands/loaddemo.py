@@ -14,6 +14,7 @@ from handover.demo.history import make_history
 from handover.demo.people import make_carers, make_hospitals, make_people
 from handover.demo.register import Register
 from handover.demo.stories import Cast, Story
+from handover.demo.ward import tell_ward
 from handover.plans.nightly import check_cases
 from handover.protocols.actions import adopt_group
 from handover.protocols.models import LibraryRow
@@ -46,6 +47,7 @@ class Command(BaseCommand):
         cases = sorted(told["case"], key=lambda row: -row["admitted_days_ago"])
         patients = {row["story"]: Story(row, cast).tell() for row in cases}
         Register(register, cast, patients).tell()
+        tell_ward(cast, cast.hospitals["sedge"], cast.people["priya"])
         for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
             pass
         self.stdout.write(f"{len(cases)} live cases in {len(cast.hospitals)} hospitals.")

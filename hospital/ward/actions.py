@@ -1,0 +1,78 @@
+"""One tap at the cage: a dose, a meal or fluids, given or not taken; and its undoing within a minute."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from hospital.admissions.days import locked
+from hospital.admissions.models import Patient
+from hospital.clock import now
+from hospital.feeding.models import FeedingPlan, FluidPlan
+from hospital.medications.actions import give_dose, take_dose_back
+from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.people.models import Person
+from hospital.register.queries import pages_of_drug
+from hospital.ward.models import Attended
+
+UNDO_FOR = timedelta(minutes=1)
+EARLY = timedelta(hours=2)  # how long before its time a meal may be written
+
+
+@transaction.atomic
+def sign_dose(order: MedicationOrder, *, by: Person, number: int, kind: str) -> DoseGiven:
+    """Write the dose with this number (from 0) as given now, not taken or missed. Whoever comes second is told who was first.
+
+    A drug that is kept in the register is never given by one tap: drawing it up has a page of its own.
+    """
+    patient = locked(order.patient)
+    written = list(order.doses_given.select_related("given_by").order_by("given_at", "pk"))
+    if number < len(written):
+        raise ValidationError(_already(written[number].given_by, written[number].get_kind_display(), written[number].given_at, patient))
+    if number > len(written):
+        raise ValidationError(_("An earlier dose of this course is not written down yet. Write that one first."))
+    if kind == DoseGiven.Kind.GIVEN and pages_of_drug(patient.hospital, order.drug):
+        raise ValidationError(_("%(drug)s is kept in the register: draw it up on its own page.") % {"drug": order.drug})
+    return give_dose(order, by=by, kind=kind, given_at=now(), note="")
+
+
+@transaction.atomic
+def attend(plan: FeedingPlan | FluidPlan, *, by: Person, due_at: datetime, kind: str) -> Attended:
+    """Write one meal or one lot of fluids. Whoever comes second is told who was first."""
+    patient, at = locked(plan.patient), now()
+    which = {"feeding": plan} if isinstance(plan, FeedingPlan) else {"fluid": plan}
+    if there := Attended.objects.filter(**which, due_at=due_at).select_related("done_by").first():
+        raise ValidationError(_already(there.done_by, there.get_kind_display(), there.done_at, patient))
+    if due_at > at + EARLY:
+        raise ValidationError(_("This is not due yet."))
+    row = Attended(patient=patient, due_at=due_at, kind=kind, done_at=at, done_by=by, **which)
+    row.full_clean()
+    row.save()
+    return row
+
+
+def _already(who: Person, what: str, when: datetime, patient: Patient) -> str:
+    local = when.astimezone(ZoneInfo(patient.hospital.zone))
+    return _("%(who)s wrote this down already at %(time)s: %(what)s.") % {"who": who, "time": f"{local:%H:%M}", "what": what.lower()}
+
+
+@transaction.atomic
+def undo(row: DoseGiven | Attended, *, by: Person) -> None:
+    """Take one's own tap back within a minute; later it is corrected with a reason, on the animal's page."""
+    locked(row.patient)
+    row = type(row).objects.filter(pk=row.pk).first() or row
+    if row.pk is None:
+        raise ValidationError(_("It is taken back already."))
+    at, who = (row.given_at, row.given_by_id) if isinstance(row, DoseGiven) else (row.done_at, row.done_by_id)
+    if who != by.pk:
+        raise ValidationError(_("Somebody else wrote this. Ask them, or correct it on the animal’s page."))
+    if now() - at > UNDO_FOR:
+        raise ValidationError(_("The minute for undoing is over. Correct it on the animal’s page."))
+    if isinstance(row, DoseGiven):
+        take_dose_back(row)
+    else:
+        row.delete()

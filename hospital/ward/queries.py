@@ -1,0 +1,172 @@
+"""The sheet of a shift: all animals in the house, what each gets, hour by hour, in a number of queries that does not grow."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch
+
+from hospital.admissions.models import Patient, Placement
+from hospital.feeding.models import RUNNING, FeedingPlan, FluidPlan
+from hospital.feeding.queries import in_force
+from hospital.feeding.wording import fluid_line, meals_line
+from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.queries import dose_due_at, needs_new_weight
+from hospital.medications.wording import line as medicine_line
+from hospital.people.models import Person
+from hospital.register.queries import kept_drugs
+from hospital.rules.sheet import Entry, Hour, State, Written, entries, hours, meal_moments
+from hospital.sites.models import Hospital
+from hospital.ward.models import Attended
+
+OPEN = (State.DUE, State.LATE, State.MISSED)
+GRAVE_FIRST = (State.LATE, State.DUE, State.MISSED, State.COMING, State.REFUSED, State.GIVEN)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A course, a feeding plan or a fluid plan of one animal, with its entries in the shift.
+
+    `what` names it in an address: "dose", "meal" or "fluid" with the id of its row.
+    """
+
+    what: str
+    pk: int
+    name: str
+    line: str
+    entries: tuple[Entry, ...]
+    can_tap: bool  # whether one tap may sign it: not a controlled drug, not one for a second vet
+    warning: str = ""
+    next_number: int | None = None  # of a course: only the first dose that nobody wrote of can be signed
+
+    def may_sign(self, entry: Entry) -> bool:
+        return entry.written is None and (self.next_number is None or entry.number == self.next_number)
+
+    def by_hour(self, found: Iterable[Hour]) -> list[list[Entry]]:
+        return [[each for each in self.entries if hour.holds(each.due_at)] for hour in found]
+
+
+@dataclass(frozen=True, slots=True)
+class Animal:
+    """One animal in the house, where it lives, and what it gets in this shift."""
+
+    patient: Patient
+    ward: str
+    tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    hours: tuple[Hour, ...]
+    animals: tuple[Animal, ...]
+    at: datetime
+
+    def open_now(self) -> list[tuple[Animal, Task, Entry]]:
+        """What waits for a hand now, late things first: what nobody wrote of and a dose that can be signed."""
+        found = [
+            (animal, task, entry)
+            for animal in self.animals
+            for task in animal.tasks
+            for entry in task.entries
+            if entry.state in OPEN and task.may_sign(entry)
+        ]
+        return sorted(found, key=lambda each: (GRAVE_FIRST.index(each[2].state), each[2].due_at, each[0].ward, each[0].patient.case_number))
+
+
+def sheet_of(person: Person, hospital: Hospital, starts_at: datetime, ends_at: datetime, at: datetime, ward: str = "") -> Sheet:
+    """The sheet of a shift at a hospital, of one ward or of all. Late things from before the shift stand in it as well."""
+    kept = kept_drugs(hospital)
+    inside = [each for each in _in_house(person, hospital, ends_at) if ward in ("", _ward_of(each))]
+    animals = [_animal(each, hospital.zone, starts_at, ends_at, at, kept) for each in inside]
+    return Sheet(hours(starts_at, ends_at), tuple(sorted(animals, key=lambda each: (each.ward, each.patient.case_number))), at)
+
+
+def wards_of(person: Person, hospital: Hospital) -> list[str]:
+    """The wards in which animals are now."""
+    rows = Placement.objects.open().filter(carer=None, patient__in=Patient.objects.visible_to(person).at(hospital).in_care())
+    return sorted(set(rows.exclude(ward="").values_list("ward", flat=True)))
+
+
+def _in_house(person: Person, hospital: Hospital, until: datetime) -> list[Patient]:
+    """Animals in care that are not with a carer, with all that the sheet reads of them."""
+    orders = MedicationOrder.objects.prefetch_related(Prefetch("doses_given", DoseGiven.objects.select_related("given_by")))
+    attended = Attended.objects.filter(due_at__gte=until - timedelta(days=3)).select_related("done_by")
+    found = Patient.objects.visible_to(person).at(hospital).in_care().select_related("species__group", "hospital")
+    found = found.prefetch_related(
+        Prefetch("placements", Placement.objects.open(), to_attr="here"),
+        Prefetch("medication_orders", orders),
+        Prefetch("feedingplans", FeedingPlan.objects.select_related("stop")),
+        Prefetch("fluidplans", FluidPlan.objects.select_related("stop")),
+        Prefetch("attended", attended),
+        "weights",
+    )
+    return [each for each in found if not (each.here and each.here[0].carer_id)]
+
+
+def _ward_of(patient: Patient) -> str:
+    return patient.here[0].ward if patient.here else ""
+
+
+def _animal(patient: Patient, zone: str, starts_at: datetime, ends_at: datetime, at: datetime, kept: set[str]) -> Animal:
+    weights = list(patient.weights.all())
+    latest_g = weights[-1].weight_g if weights else None
+    found = [_course(order, zone, starts_at, ends_at, at, kept, latest_g) for order in patient.medication_orders.all()]
+    attended: dict[tuple[str, int], list[Attended]] = defaultdict(list)
+    for row in patient.attended.all():
+        attended["meal" if row.feeding_id else "fluid", row.feeding_id or row.fluid_id].append(row)
+    if plan := in_force(patient.feedingplans.all()):
+        found.append(_meals(plan, ZoneInfo(zone), starts_at, ends_at, at, attended["meal", plan.pk]))
+    if fluids := in_force(patient.fluidplans.all()):
+        found.append(_fluids(fluids, ZoneInfo(zone), starts_at, ends_at, at, attended["fluid", fluids.pk]))
+    return Animal(patient, _ward_of(patient), tuple(task for task in found if task))
+
+
+def _course(
+    order: MedicationOrder, zone: str, starts_at: datetime, ends_at: datetime, at: datetime, kept: set[str], latest_g
+) -> Task | None:
+    """A course with its doses of the shift, and an earlier one that is still late."""
+    due = [dose_due_at(order, number, zone) for number in range(order.doses)]
+    written = [Written(State(dose.kind), dose.given_at, str(dose.given_by), dose.pk) for dose in order.doses_given.all()]
+    found = entries(due, written, at)
+    next_number = len(written) if len(written) < len(due) else None
+    shown = [each for each in found if starts_at <= each.due_at < ends_at or (each.number == next_number and each.due_at < starts_at)]
+    if order.stopped_on:
+        shown = [each for each in shown if each.written]
+    if not shown:
+        return None
+    is_kept = order.drug.casefold() in kept
+    warning = "weight" if needs_new_weight(order, latest_g) else ""
+    return Task("dose", order.pk, order.drug, medicine_line(order), tuple(shown), not is_kept, warning, next_number)
+
+
+def _meals(plan: FeedingPlan, zone: ZoneInfo, starts_at: datetime, ends_at: datetime, at: datetime, rows: list[Attended]) -> Task | None:
+    first_on = plan.ordered_at.astimezone(zone).date()
+    due = meal_moments(plan.meals_per_day, plan.every_days, first_on, max(starts_at, plan.ordered_at.astimezone(zone)), ends_at)
+    shown = _planned(due, rows, at)
+    return Task("meal", plan.pk, plan.food, meals_line(plan), shown, True) if shown else None
+
+
+def _fluids(plan: FluidPlan, zone: ZoneInfo, starts_at: datetime, ends_at: datetime, at: datetime, rows: list[Attended]) -> Task | None:
+    """Fluids given so many times a day. A drip runs by the hour: its rate is a line without entries."""
+    if plan.route in RUNNING or not plan.times_per_day:
+        return Task("fluid", plan.pk, plan.fluid, fluid_line(plan), (), False)
+    first = plan.starts_at.astimezone(zone)
+    due = meal_moments(plan.times_per_day, 1, first.date(), max(starts_at, first), ends_at)
+    shown = _planned(due, rows, at)
+    return Task("fluid", plan.pk, plan.fluid, fluid_line(plan), shown, True) if shown else None
+
+
+def _planned(due: Iterable[datetime], rows: list[Attended], at: datetime) -> tuple[Entry, ...]:
+    """Each planned moment with what was written of it, matched by the moment itself."""
+    by_moment = {row.due_at: row for row in rows}
+    found = []
+    for number, moment in enumerate(due):
+        row = by_moment.get(moment)
+        said = Written(State(row.kind), row.done_at, str(row.done_by), row.pk) if row else None
+        [entry] = entries([moment], [said] if said else [], at)
+        found.append(Entry(number, entry.due_at, entry.state, entry.written))
+    return tuple(found)

@@ -1,0 +1,282 @@
+"""The treatment sheet: what is due, one tap, two hands, a minute to undo, and the paper."""
+
+import threading
+from datetime import timedelta
+
+import pytest
+import time_machine
+from django.db import connection, connections
+from django.test import Client
+from django.urls import reverse
+from django.utils.dateparse import parse_datetime
+
+from hospital.clock import now
+from hospital.feeding.models import FeedingPlan
+from hospital.medications.models import DoseGiven
+from hospital.ward.models import Attended
+from tests import make
+
+pytestmark = pytest.mark.django_db
+AT = "2027-01-05 12:00"
+
+
+@pytest.fixture(autouse=True)
+def clock():
+    with time_machine.travel(make.at(AT), tick=False) as travelled:
+        yield travelled
+
+
+@pytest.fixture
+def order(patient, vet):
+    """Meloxicam at 08:00 and 20:00 since yesterday morning; the first two doses were given."""
+    course = make.order(patient, by=vet, every_hours=12, doses=8, first_dose_at=now() - timedelta(hours=28))
+    for hours in (28, 16):
+        course.doses_given.create(patient=patient, given_at=now() - timedelta(hours=hours), given_by=vet)
+    return course
+
+
+@pytest.fixture
+def plan(patient, vet):
+    """Three meals a day since yesterday."""
+    return FeedingPlan.objects.create(
+        patient=patient, version=1, weight_g=800, source="x", how_known="x", ordered_by=vet, ordered_at=now() - timedelta(days=1),
+        kcal_constant=10, factor=1, resting_kcal=1, need_kcal=1, food="earthworms", kcal_per_g=1, food_source="x", meals_per_day=3,
+        grams_per_meal=4,
+    )  # fmt: skip
+
+
+def sheet(client, **asked):
+    return client.get(reverse("ward:sheet"), asked)
+
+
+def tap(client, order, number, kind="given"):
+    sent = {"what": "dose", "pk": order.pk, "number": number, "kind": kind}
+    return client.post(reverse("ward:sign", args=[order.patient.case_number]), sent, follow=True)
+
+
+def words(answer):
+    return " ".join(answer.content.decode().replace("\xa0", " ").split())
+
+
+def open_now(client):
+    return [(task.what, entry.number, str(entry.state)) for _animal, task, entry in sheet(client).context["open_now"]]
+
+
+def test_who_sees_the_sheet_and_who_signs_it(client, patient, order, vet, nurse, coordinator, carer, stranger):
+    seen, signed = [], []
+    make.placement(patient, carer)
+    for person in (vet, nurse, coordinator, carer.person):
+        client.force_login(person)
+        seen.append(sheet(client).status_code)
+        signed.append(client.post(reverse("ward:sign", args=[patient.case_number]), {}).status_code)
+
+    assert seen == [200, 200, 200, 403]
+    assert signed == [302, 302, 403, 403]
+    client.force_login(stranger)
+    assert client.post(reverse("ward:sign", args=[patient.case_number]), {}).status_code == 404
+
+
+def test_a_dose_is_due_late_missed_then_given_by_one_tap(client, order, nurse, clock):
+    client.force_login(nurse)
+
+    states = []
+    for at in ("07:59", "08:00", "09:00", "14:00"):
+        clock.move_to(make.at(f"2027-01-05 {at}"))
+        states.append([state for _what, number, state in open_now(client) if number == 2])
+    clock.move_to(make.at(AT))
+    page = tap(client, order, 2)
+
+    assert states == [[], ["due"], ["late"], ["missed"]]
+    dose = order.doses_given.last()
+    assert (dose.kind, dose.given_by, dose.given_at) == ("given", nurse, now())
+    assert [row["name"] for row in page.context["undoable"]] == ["Meloxicam"]
+    assert open_now(client) == []
+
+
+@pytest.mark.parametrize("kind", ["refused", "missed"])
+def test_not_given_is_the_second_tap(client, order, nurse, kind):
+    client.force_login(nurse)
+
+    tap(client, order, 2, kind)
+
+    assert order.doses_given.last().kind == kind
+
+
+def test_who_comes_second_is_told_who_was_first(client, order, vet, nurse):
+    client.force_login(vet)
+    tap(client, order, 2)
+    client.force_login(nurse)
+
+    page = tap(client, order, 2)
+
+    assert order.doses_given.count() == 3
+    assert f"{vet} wrote this down already at 12:00: given." in words(page)
+
+
+def test_a_later_dose_waits_for_the_earlier_one(client, order, nurse):
+    client.force_login(nurse)
+
+    page = tap(client, order, 3)
+
+    assert "An earlier dose of this course is not written down yet." in words(page)
+    assert order.doses_given.count() == 2
+
+
+def test_a_tap_is_undone_within_a_minute_by_the_one_who_tapped(client, order, vet, nurse, clock):
+    client.force_login(nurse)
+    tap(client, order, 2)
+    dose = order.doses_given.last()
+    undo = reverse("ward:undo", args=[order.patient.case_number, "dose", dose.pk])
+
+    client.force_login(vet)
+    by_another = client.post(undo, follow=True)
+    client.force_login(nurse)
+    clock.shift(timedelta(seconds=61))
+    too_late = client.post(undo, follow=True)
+    clock.shift(timedelta(seconds=-2))
+    done = client.post(undo, follow=True)
+    again = client.post(undo, follow=True)
+
+    assert "Somebody else wrote this." in words(by_another)
+    assert "The minute for undoing is over." in words(too_late)
+    assert "Taken back." in words(done)
+    assert "It is taken back already." in words(again)
+    assert order.doses_given.count() == 2
+
+
+def test_a_drug_of_the_register_is_never_given_by_one_tap(client, patient, vet):
+    page = make.register_page(patient.hospital, vet)
+    make.stock(page, "5", by=vet)
+    course = make.order(patient, by=vet, drug="ketamine", strength_per_ml=100, first_dose_at=now())
+    client.force_login(vet)
+
+    shown = words(sheet(client))
+    refused = tap(client, course, 0)
+
+    assert "Draw up from the register" in shown
+    assert "is kept in the register: draw it up on its own page" in words(refused)
+    assert not course.doses_given.exists()
+
+
+def test_a_controlled_drug_without_a_page_is_held_back(client, reference, patient, vet):
+    course = make.order(patient, by=vet, drug="ketamine", strength_per_ml=100, first_dose_at=now())
+    client.force_login(vet)
+
+    refused = tap(client, course, 0)
+
+    assert "ketamine is a controlled drug and has no page in the register. Open a page there first" in words(refused)
+    assert not course.doses_given.exists()
+
+
+def test_meals_stand_at_their_times_and_are_written_once(client, plan, nurse):
+    client.force_login(nurse)
+    [due] = [entry.due_at for _a, task, entry in sheet(client).context["open_now"] if task.what == "meal"]
+    sent = {"what": "meal", "pk": plan.pk, "number": 0, "due_at": due.isoformat(), "kind": "refused"}
+
+    client.post(reverse("ward:sign", args=[plan.patient.case_number]), sent)
+    second = client.post(reverse("ward:sign", args=[plan.patient.case_number]), sent, follow=True)
+
+    row = Attended.objects.get()
+    assert (f"{due:%H:%M}", row.kind, row.due_at) == ("08:00", "refused", due)
+    assert "wrote this down already" in words(second)
+
+
+@pytest.mark.parametrize(
+    "sent", [{}, {"what": "dose", "pk": "1"}, {"what": "meal", "pk": "1", "due_at": "noon", "kind": "given"}, {"what": "x"}]
+)
+def test_nonsense_is_answered_in_a_sentence(client, patient, nurse, sent):
+    client.force_login(nurse)
+
+    page = client.post(reverse("ward:sign", args=[patient.case_number]), sent, follow=True)
+
+    assert "The sheet has changed. Look again, then tap." in words(page)
+
+
+def test_an_animal_with_a_carer_is_not_in_the_house(client, patient, order, carer, nurse):
+    make.placement(patient, carer)
+    client.force_login(nurse)
+
+    assert sheet(client).context["rows"] == []
+
+
+def test_another_hospitals_animals_are_not_on_the_sheet(client, order):
+    there = make.hospital(name="Elsewhere", slug="elsewhere")
+    client.force_login(make.person("Far Vet", there, "vet"))
+
+    assert sheet(client).context["rows"] == []
+
+
+@pytest.mark.parametrize(("shift", "hours"), [("now", 12), ("day", 12), ("night", 12), ("whole", 24), ("strange", 12)])
+def test_every_shift_has_its_hours(client, order, nurse, shift, hours):
+    client.force_login(nurse)
+
+    assert len(sheet(client, shift=shift, day="2027-01-05").context["hour_labels"]) == hours
+    assert sheet(client, shift=shift, day="2027-02-31").status_code == 200
+
+
+def test_the_night_shift_after_midnight_is_the_one_that_began_yesterday(client, order, nurse, clock):
+    clock.move_to(make.at("2027-01-06 02:00"))
+    client.force_login(nurse)
+
+    page = sheet(client, shift="night")
+
+    assert page.context["asked"].day.isoformat() == "2027-01-05"
+    assert page.context["now_hour"] == 6
+
+
+def test_the_sheet_costs_the_same_for_many_animals(client, patient, order, vet, django_assert_max_num_queries):
+    for _ in range(12):
+        other = make.patient(vet)
+        make.order(other, by=vet, first_dose_at=now()).doses_given.create(patient=other, given_at=now(), given_by=vet)
+    client.force_login(vet)
+    sheet(client)
+
+    with django_assert_max_num_queries(30):
+        page = sheet(client)
+
+    assert len(page.context["rows"]) == 13
+
+
+def test_the_paper_has_the_animals_the_amounts_and_boxes(client, order, plan, nurse):
+    client.force_login(nurse)
+
+    answer = client.get(reverse("ward:print"), {"shift": "whole"})
+
+    assert answer["Content-Type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_hands_at_once_give_one_dose(vet, nurse, patient, rows_may_go):
+    order = make.order(patient, by=vet, first_dose_at=now())
+    clients = [Client(), Client()]
+    for client, person in zip(clients, (vet, nurse), strict=True):
+        client.force_login(person)
+
+    def give(client):
+        try:
+            tap(client, order, 0)
+        finally:
+            connections.close_all()
+
+    if connection.vendor == "postgresql":
+        hands = [threading.Thread(target=give, args=[client]) for client in clients]
+        for hand in hands:
+            hand.start()
+        for hand in hands:
+            hand.join()
+    else:  # SQLite's database of the tests lives in one connection: one hand after the other
+        for client in clients:
+            tap(client, order, 0)
+
+    assert DoseGiven.objects.filter(order=order).count() == 1
+
+
+def test_moments_come_back_from_the_page_as_they_went(order, plan, client, nurse):
+    client.force_login(nurse)
+
+    page = words(sheet(client))
+
+    [due] = [entry.due_at for _a, task, entry in sheet(client).context["open_now"] if task.what == "meal"]
+    assert parse_datetime(due.isoformat()) == due
+    assert f'name="due_at" value="{due.isoformat()}"' in page
