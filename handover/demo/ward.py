@@ -24,7 +24,7 @@ def tell_ward(cast: Cast, hospital: Hospital, nurse: Person) -> None:
     """Every seventh meal is not taken."""
     zone = ZoneInfo(hospital.zone)
     sheet = sheet_of(nurse, hospital, (cast.now - timedelta(hours=24)).astimezone(zone), cast.now.astimezone(zone), cast.now)
-    for number, (animal, what, pk, due_at) in enumerate(_planned(sheet.animals)):
+    for number, (what, pk, due_at) in enumerate(_planned(sheet.animals)):
         if due_at < cast.now - LEFT:
             plan = (FeedingPlan if what == "meal" else FluidPlan).objects.get(pk=pk)
             kind = Attended.Kind.REFUSED if number % 7 == 5 else Attended.Kind.GIVEN
@@ -37,4 +37,4 @@ def _planned(animals: tuple[Animal, ...]):
         for task in animal.tasks:
             if task.what != "dose":
                 for entry in task.entries:
-                    yield animal, task.what, task.pk, entry.due_at
+                    yield task.what, task.pk, entry.due_at

@@ -89,6 +89,7 @@ class ReportForm(forms.Form):
         label=_("Anything that worries you"), max_length=2000, required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
     photo = PhotoField(label=_("Photograph of the wound or the animal"), required=False)
+    photo_follows = forms.BooleanField(widget=forms.HiddenInput, required=False)  # in parts, after the words
 
     def __init__(self, *args: Any, doses: Iterable[Dose] = (), **kwargs: Any):
         """`doses`: those due, and those that a sent form names; which questions are shown is the page's business."""
@@ -111,7 +112,8 @@ class ReportForm(forms.Form):
         data = super().clean()
         said = [(dose, data.pop(dose.field, "")) for dose in self.doses]
         data["doses"] = [_dose(dose, kind) for dose, kind in said if kind]
-        if not (self.errors or data.get("corrects") or any(data.get(name) not in (None, "", []) for name in SAID)):
+        follows = data.pop("photo_follows", False)
+        if not (self.errors or follows or data.get("corrects") or any(data.get(name) not in (None, "", []) for name in SAID)):
             raise forms.ValidationError(_("Nothing is filled in. Choose or write what there is to tell, then send."))
         return data
 

@@ -15,6 +15,8 @@ from handover.logs.models import LogEntry, LogPhoto
 from hospital.clock import now
 from hospital.pictures import safe_jpeg
 
+FORGET_AFTER_S = 30 * 24 * 3600
+
 
 def receive_photo_part(entry: LogEntry, part: bytes, *, start: int, of: int) -> tuple[int, bool]:
     """Add the bytes from `start` of a photograph of `of` bytes: how many are here now, and whether it is whole and kept.
@@ -28,6 +30,7 @@ def receive_photo_part(entry: LogEntry, part: bytes, *, start: int, of: int) -> 
         raise ValidationError(_("This photograph cannot be taken in. Send a smaller one with another report."))
     file = settings.MEDIA_ROOT / "parts" / str(entry.key)
     file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    _forget_old(file.parent)
     with open(file, "ab+") as kept:
         locks.lock(kept, locks.LOCK_EX)
         have = kept.seek(0, 2)
@@ -36,18 +39,25 @@ def receive_photo_part(entry: LogEntry, part: bytes, *, start: int, of: int) -> 
             kept.flush()
         if have < of:
             return have, False
-        _keep(entry, file)
+        try:
+            kept.seek(0)
+            photo = safe_jpeg(kept)
+        finally:
+            file.unlink(missing_ok=True)
+    _keep(entry, photo)
     return of, True
 
 
 @transaction.atomic
-def _keep(entry: LogEntry, file: Path) -> None:
+def _keep(entry: LogEntry, photo: bytes) -> None:
     LogEntry.objects.select_for_update(of=("self",)).get(pk=entry.pk)
-    if LogPhoto.objects.filter(entry=entry).exists():
-        return
-    try:
-        with open(file, "rb") as whole:
-            photo = safe_jpeg(whole)
-    finally:
-        file.unlink(missing_ok=True)
-    LogPhoto.objects.create(entry=entry, photo=ContentFile(photo, name=f"{entry.key}.jpg"), received_at=now())
+    if not LogPhoto.objects.filter(entry=entry).exists():
+        LogPhoto.objects.create(entry=entry, photo=ContentFile(photo, name=f"{entry.key}.jpg"), received_at=now())
+
+
+def _forget_old(folder: Path) -> None:
+    """Parts that nobody went on with: a phone sends its own again from the start."""
+    before = now().timestamp() - FORGET_AFTER_S
+    for part in folder.iterdir():
+        if part.stat().st_mtime < before:
+            part.unlink(missing_ok=True)

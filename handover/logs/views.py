@@ -124,7 +124,7 @@ def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more
         "feeding": [each for each in advice_for(found.outlook.case.lineage) if each.topic == Advice.Topic.FEEDING][:3],
         **_cards(form, found),
         **_food_and_fluids(found.patient),
-        "hints": answer_hints(found),
+        "hints": None if more.get("about") or more.get("correcting") else answer_hints(found),
         "is_mine": is_mine,
         "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
         **more,

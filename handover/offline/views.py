@@ -23,7 +23,7 @@ from handover.logs.queries import DAYS_AHEAD, mine
 from handover.packs.queries import packs_for
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
-from hospital.people.access import for_roles
+from hospital.people.access import for_anyone, for_roles
 from hospital.people.models import Person, Role
 
 _FONT = "vendor/atkinson-hyperlegible-next-5.3.0/atkinson-hyperlegible-next-{}-{}-normal.woff2"
@@ -73,9 +73,15 @@ def manifest(request: HttpRequest) -> JsonResponse:
 
 
 @require_GET
-@for_roles(Role.CARER)
+@for_anyone
 def kept(request: HttpRequest) -> JsonResponse:
-    """Who is signed in, the token for sending, and which pages to keep: for each of the next days its own page of the day."""
+    """Who is signed in, the token for sending, and which pages to keep: for each of the next days its own page of the day.
+
+    Somebody who is no carer any more still sends what waits, and keeps no page.
+    """
+    told = {"person": str(request.user.pk), "csrf": get_token(request), "at": now().isoformat()}
+    if Role.CARER not in request.roles:
+        return JsonResponse(told | {"zone": "UTC", "pages": [], "days": {}})
     patients = [each.patient for each in mine(request.user)]
     pages = [reverse("logs:mine"), reverse("offline:not-sent"), reverse("offline:no-signal")]
     days = {reverse("logs:day", args=[each.case_number]): _days(each) for each in patients}
@@ -83,8 +89,7 @@ def kept(request: HttpRequest) -> JsonResponse:
         pages += _pages(patient, request.user)
     pages += [address for each in days.values() for address in each.values()]
     zone = patients[0].hospital.zone if patients else request.hospital.zone
-    told = {"person": str(request.user.pk), "csrf": get_token(request), "at": now().isoformat(), "zone": zone}
-    return JsonResponse(told | {"pages": pages, "days": days})
+    return JsonResponse(told | {"zone": zone, "pages": pages, "days": days})
 
 
 def _days(patient: Patient) -> dict[str, str]:

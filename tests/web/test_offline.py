@@ -51,13 +51,33 @@ def test_the_pages_go_when_the_animal_has_left(client, turtle, vet, carer):
     assert turtle.case_number not in kept(client, carer.person).content.decode()
 
 
+def test_who_is_no_carer_any_more_keeps_nothing_and_may_still_send(client, turtle, vet, carer):
+    carer.person.memberships.all().delete()
+
+    told = kept(client, carer.person).json()
+
+    assert told["pages"] == []
+    assert told["csrf"]
+
+
+def test_words_that_are_only_a_photographs_may_come_before_it(client, turtle, carer):
+    client.force_login(carer.person)
+    said = {"key": str(uuid.uuid4()), "made_at": now().isoformat(), "on": today().isoformat()}
+    send = reverse("logs:send", args=[turtle.case_number])
+
+    empty = client.post(send, said, headers={"accept": "application/json"})
+    followed = client.post(send, said | {"photo_follows": "on"}, headers={"accept": "application/json"})
+
+    assert (empty.status_code, followed.status_code) == (422, 200)
+
+
 def test_the_list_of_pages_holds_nothing_of_a_finder_or_a_place(client, turtle, carer):
     told = kept(client, carer.person).json()
 
     assert set(told) == {"person", "csrf", "at", "zone", "pages", "days"}
 
 
-@pytest.mark.parametrize("name", ["kept", "worker", "manifest", "no-signal", "not-sent"])
+@pytest.mark.parametrize("name", ["worker", "manifest", "no-signal", "not-sent"])
 def test_only_carers_have_a_phone_to_keep_things_on(client, vet, nurse, coordinator, carer, name):
     statuses = []
     for person in (vet, nurse, coordinator, carer.person):

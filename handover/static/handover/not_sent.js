@@ -14,17 +14,19 @@
     const shown = pattern.cloneNode(true);
     const part = (name) => shown.querySelector(`[data-${name}]`);
     const isRefused = row.state === "refused";
+    const needsYou = Outbox.needsYou(row);
     part("animal").textContent = row.animal;
-    part("state").textContent = row.state === "stored" ? list.dataset.photo : list.dataset[row.state];
+    part("state").textContent = row.photo_refused ? list.dataset.photoRefused : row.state === "stored" ? list.dataset.photo : list.dataset[row.state];
     part("at").textContent = new Date(row.made_at).toLocaleString(document.documentElement.lang, { dateStyle: "full", timeStyle: "short" });
-    const sentences = row.refused_as ? [list.dataset[row.refused_as]] : row.sentences;
+    const sentences = row.photo_refused || (row.refused_as ? [list.dataset[row.refused_as]] : row.sentences);
     part("sentences").append(...sentences.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
     row.words.forEach(([label, value]) => {
       const line = document.createElement("div");
       line.append(Object.assign(document.createElement("dt"), { textContent: label }), Object.assign(document.createElement("dd"), { textContent: value }));
       part("said").append(line);
     });
-    part("again").hidden = part("drop").hidden = !isRefused;
+    part("again").hidden = !isRefused;
+    part("drop").hidden = !needsYou;
     part("again").href = `${row.page}#again=${row.key}`;
     const told = part("told");
     part("copy").addEventListener("click", async () => {

@@ -8,6 +8,7 @@
   const KEEP_AGAIN_MS = 5 * 60000;
   const FORGET_DAYS = 14;
   const LITTLE_BYTES = 20 * 1024 * 1024;
+  const STALE_MS = 15 * 60000;
   const words = (name) => bar.dataset[name];
 
   // ---- the bar: not sent yet, needs you, no signal, no room
@@ -23,6 +24,7 @@
     if (state.here === "unreachable" && Date.now() - state.madeAt > 86400000) said.push([words("old"), "alert"]);
     if (state.here === "signed_out") said.push([words("signedOut"), waiting ? "alert" : ""]);
     if (waiting) said.push([words(waiting === 1 ? "singleWaiting" : "waiting").replace("%s", waiting), "link"]);
+    if (state.here === "reached" && state.now - state.madeAt > STALE_MS) said.push([words("stale").replace("%s", at(state.madeAt)), "again"]);
     if (refused) said.push([words(refused === 1 ? "singleRefused" : "refused").replace("%s", refused), "alert link"]);
     if (others) said.push([words("others"), "link"]);
     if (state.storage) said.push([words(state.storage), "alert"]);
@@ -33,7 +35,8 @@
     const text = said.map(([sentence]) => sentence).join(" ");
     bar.hidden = said.length === 0;
     bar.classList.toggle("alert", said.some(([, how]) => how.includes("alert")));
-    bar.querySelector("a").hidden = !said.some(([, how]) => how.includes("link"));
+    bar.querySelector("[data-look]").hidden = !said.some(([, how]) => how.includes("link"));
+    bar.querySelector("[data-again]").hidden = !said.some(([, how]) => how.includes("again"));
     const place = bar.querySelector("[data-words]");
     if (place.textContent !== text) place.textContent = text;
   }
@@ -52,17 +55,23 @@
     try {
       const here = await Outbox.hello();
       state.here = here === null ? "unreachable" : here === "signed_out" ? here : "reached";
+      document.documentElement.dataset.signal = state.here;
       if (state.here === "reached") {
+        state.now = new Date(here.at);
         if (here.person !== person) { await forgetPages(); return location.reload(); }
         await Outbox.flush(here);
         await count();
-        await keepPages(here);
+        await keepPages(here).catch(() => {}); // signal went in between: what was kept before stays
       }
     } catch { state.storage ||= "noStorage"; }
     return count();
   }
   self.addEventListener("online", send);
-  self.addEventListener("offline", () => { state.here = "unreachable"; show(); });
+  self.addEventListener("offline", () => {
+    state.here = document.documentElement.dataset.signal = "unreachable";
+    show();
+  });
+  bar.querySelector("[data-again]").addEventListener("click", () => location.reload());
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") send(); });
   setInterval(send, 60000);
   Outbox.onChange(count);
@@ -88,13 +97,13 @@
   }
   async function keepPage(pages, address) {
     if (isLeaving) return;
-    const answer = await fetch(address, { credentials: "same-origin", redirect: "manual", cache: "no-store" });
+    const answer = await fetch(address, { credentials: "same-origin", redirect: "manual", cache: "no-store", signal: Outbox.atMost(20000) });
     if (answer.ok) await pages.put(address, answer);
   }
   async function forgetOldPages() {
     const about = await caches.match(Outbox.KEPT_URL, { cacheName: "pages" });
     const isOld = about && Date.now() - new Date((await about.json()).at) > FORGET_DAYS * 86400000;
-    if (isOld && state.here === "unreachable") await forgetPages();
+    if (isOld) await forgetPages();
   }
 
   // ---- is there room, and may it stay?

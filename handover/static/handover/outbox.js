@@ -10,10 +10,14 @@ self.Outbox = (() => {
 
   let opened;
   function open() {
-    opened ??= idb.openDB("handover", 1, { upgrade(db) { db.createObjectStore("reports", { keyPath: "key" }); } });
+    opened ??= idb.openDB("handover", 1, {
+      upgrade(db) { db.createObjectStore("reports", { keyPath: "key" }); },
+      terminated() { opened = undefined; }, // a phone closes it while the page sleeps
+    });
     opened.catch(() => { opened = undefined; });
     return opened;
   }
+  const atMost = (ms) => (AbortSignal.timeout ? AbortSignal.timeout(ms) : undefined); // not in browsers before 2022
 
   // row: {key, person, address, animal, made_at, about, fields: [[name, value], …], photo: Blob or null, words: […]}
   async function add(row, replaces) {
@@ -30,13 +34,14 @@ self.Outbox = (() => {
     return rows.sort((a, b) => (a.made_at < b.made_at ? -1 : 1));
   }
   const get = async (key) => (await open()).get("reports", key);
-  const isUnsent = (row) => row.state !== "stored" || Boolean(row.photo);
+  const isUnsent = (row) => row.state !== "stored" || Boolean(row.photo) || Boolean(row.photo_refused);
+  const needsYou = (row) => row.state === "refused" || Boolean(row.photo_refused);
 
   // How many of this person's reports wait, need a hand, or belong to somebody else who uses this device.
   async function counts(person) {
     const rows = (await all()).filter(isUnsent);
     const mine = rows.filter((row) => row.person === person);
-    const refused = mine.filter((row) => row.state === "refused").length;
+    const refused = mine.filter(needsYou).length;
     return { waiting: mine.length - refused, refused, others: rows.length - mine.length };
   }
 
@@ -64,7 +69,7 @@ self.Outbox = (() => {
 
   async function ask(address, options = {}) {
     const answer = await fetch(address, {
-      credentials: "same-origin", redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(ANSWER_MS),
+      credentials: "same-origin", redirect: "manual", cache: "no-store", signal: atMost(ANSWER_MS),
       ...options, headers: { Accept: "application/json", ...options.headers },
     });
     const isJson = (answer.headers.get("Content-Type") || "").startsWith("application/json");
@@ -104,6 +109,7 @@ self.Outbox = (() => {
   async function sendWords(row, csrf) {
     const body = new FormData();
     row.fields.forEach(([name, value]) => body.append(name, value));
+    if (row.photo) body.set("photo_follows", "on");
     body.set("sent_at", new Date().toISOString());
     const { status, body: told } = await ask(row.address, { method: "POST", body, headers: { "X-CSRFToken": csrf } });
     if (status === 200 && told && told.key === row.key) {
@@ -130,6 +136,9 @@ self.Outbox = (() => {
       const { status, body: told } = await ask(address, { method: "POST", body: part, headers });
       if (status === 422 && told) {
         Object.assign(row, { photo: null, photo_refused: told.errors });
+      } else if (status === 404) {
+        Object.assign(row, { state: "waiting", photo_sent: 0 }); // a hospital that lost its last hours: the words go again
+        return put(row);
       } else if (told && told.is_whole) {
         Object.assign(row, { photo: null });
       } else if (told && Number.isInteger(told.have) && told.have !== row.photo_sent) {
@@ -146,5 +155,5 @@ self.Outbox = (() => {
     for (const row of await all()) if (!isUnsent(row) && row.stored_at < before) await remove(row.key);
   }
 
-  return { KEPT_URL, open, add, all, get, remove, counts, flush, hello, isUnsent, onChange };
+  return { KEPT_URL, atMost, needsYou, open, add, all, get, remove, counts, flush, hello, isUnsent, onChange };
 })();

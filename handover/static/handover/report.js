@@ -27,7 +27,7 @@
     event.preventDefault();
     if (form.getAttribute("aria-busy") === "true") return;
     form.setAttribute("aria-busy", "true");
-    keepThenSend().finally(() => form.removeAttribute("aria-busy"));
+    keepThenSend().then((isLeaving) => { if (!isLeaving) form.removeAttribute("aria-busy"); });
   });
 
   // ---- first into this phone's own store, then to the hospital
@@ -35,26 +35,58 @@
   const PHOTO_SIDE_PX = 1600;
   let replaces = "";
 
+  // Whether the page is being left.
   async function keepThenSend() {
-    const row = await written();
+    countsForToday();
+    let row;
     try {
-      await Outbox.add(row, replaces);
-    } catch (fault) {
-      if (fault.name !== "ConstraintError") return form.submit(); // no room on this phone: straight to the hospital, as without script
-    }
-    replaces = "";
+      row = await written();
+      const before = await Outbox.get(row.key);
+      if (!before) await Outbox.add(row, replaces);
+      else if (words(before) !== words(row)) return sendAsPage(); // the hospital says what is stored, and offers a correction
+    } catch { return sendAsPage(); }
     const late = new Promise((resolve) => { setTimeout(resolve, WAIT_MS, "unreachable"); });
     const here = await Promise.race([Outbox.flush(), late]).catch(() => "unreachable");
     const now = await Outbox.get(row.key);
-    if (now && now.state === "stored") return location.assign(row.answer_address);
-    if (now && now.state === "refused" && now.sentences.length && here !== "unreachable") {
-      await Outbox.remove(row.key); // nothing was stored: the page comes back with the mistakes at their boxes
-      return form.submit();
+    if (now && now.state === "stored") {
+      location.assign(row.answer_address);
+      return true;
     }
-    if ("sync" in (self.ServiceWorkerRegistration || { prototype: {} }).prototype) {
+    // Nothing was stored: the page comes back with the mistakes at their boxes, and only then is the row let go.
+    if (now && now.state === "refused" && now.sentences.length && here.csrf) return sendAsPage();
+    if (self.ServiceWorkerRegistration && "sync" in ServiceWorkerRegistration.prototype) {
       navigator.serviceWorker.ready.then((worker) => worker.sync.register("outbox")).catch(() => {});
     }
-    showKeptAnswer();
+    await showKeptAnswer(row);
+    return false;
+  }
+  const words = (row) => JSON.stringify(row.fields.filter(([name]) => name !== "sent_at"));
+
+  // As without script; only where the hospital answers, so that no error page takes the place of what was typed.
+  async function sendAsPage() {
+    const here = await Outbox.hello();
+    if (!here || !here.csrf) {
+      const bar = document.getElementById("signal");
+      bar.hidden = false;
+      bar.classList.add("alert");
+      bar.querySelector("[data-words]").textContent = bar.dataset.notKept;
+      bar.scrollIntoView({ block: "center" });
+      return false;
+    }
+    form.elements.namedItem("csrfmiddlewaretoken").value = here.csrf;
+    form.submit();
+    return true;
+  }
+  if ("sent" in form.dataset && self.Outbox && document.body.dataset.person) {
+    Outbox.get(field("key").value).then((row) => { if (row && row.state === "refused") Outbox.remove(row.key); }).catch(() => {});
+  }
+
+  // A page that was kept for an earlier day, opened without signal: what is written on it is about the day that it is now.
+  function countsForToday() {
+    const { zone, isForToday } = form.dataset;
+    if (isForToday === undefined || document.documentElement.dataset.signal !== "unreachable") return;
+    const day = new Intl.DateTimeFormat("en-CA", { timeZone: zone }).format(new Date());
+    if (day > field("on").value) field("on").value = day;
   }
 
   async function written() {
@@ -67,9 +99,11 @@
     return {
       key, fields, animal, person: document.body.dataset.person, address: form.getAttribute("action"), page: forOffline,
       answer_address: withKey(answerAddress), photo_address: withKey(photoAddress), made_at: field("made_at").value,
-      on: field("on").value, photo: file ? await smaller(file) : null, words: inWords(),
+      on: field("on").value, photo: file ? await smaller(file) : (await earlierPhoto()), words: inWords(), reported: reported(),
     };
   }
+
+  const earlierPhoto = async () => (replaces ? (await Outbox.get(replaces))?.photo ?? null : null);
 
   // What is said, as label and words, to read on this phone and to tell by telephone.
   function inWords() {
@@ -113,14 +147,30 @@
       happened: ticked("happened"), not_taken: form.querySelectorAll('[name^="dose_"][value="refused"]:checked').length,
     };
   }
-  function showKeptAnswer() {
+  // What the hospital has not counted in yet: this day's other reports that wait here, or went since this page was made.
+  async function withWaiting(hints, row) {
+    const since = document.body.dataset.madeAt;
+    const others = (await Outbox.all()).filter((each) => each.key !== row.key && each.person === row.person && each.address === row.address
+      && each.on === row.on && each.reported && each.state !== "refused" && (each.state !== "stored" || each.stored_at > since));
+    const { so_far } = hints;
+    others.forEach(({ reported: said }) => {
+      if (said.water_minutes !== null) so_far.minutes = (so_far.minutes ?? 0) + said.water_minutes;
+      so_far.signs.push(...said.signs, ...[hints.sign_of_bandage[said.bandage], hints.sign_of_activity[said.activity]].filter(Boolean));
+      so_far.has_blood ||= said.droppings === "bloody";
+      so_far.not_taken += said.not_taken;
+      if (["all", "some"].includes(said.eaten)) hints.unfed.hours = null;
+    });
+    return hints;
+  }
+  async function showKeptAnswer(row) {
     const template = document.getElementById("kept-answer");
-    const hints = document.getElementById("answer-hints");
-    const answer = self.answerReport(JSON.parse(hints.textContent), reported());
+    const told = document.getElementById("answer-hints");
+    const unknown = { answer: "unknown", phone: "", reasons: [] };
+    const answer = told ? self.answerReport(await withWaiting(JSON.parse(told.textContent), row), reported()) : unknown;
     const shown = template.content.cloneNode(true);
     const box = shown.querySelector("[data-answer]");
     const style = answer.phone === "today" ? "today" : answer.answer;
-    box.classList.add({ phone_now: "phone", stay: "keep", today: "keep", fine: "fine" }[style]);
+    box.classList.add({ phone_now: "phone", stay: "keep", today: "keep", fine: "fine", unknown: "keep" }[style]);
     box.querySelectorAll("[data-for]").forEach((part) => { part.hidden = part.dataset.for !== style; });
     const list = box.querySelector("ul");
     list.replaceChildren(...answer.reasons.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
@@ -137,10 +187,11 @@
   // ---- a report that the hospital refused, written again: what was said is filled in
   async function writeAgain(key) {
     const row = await Outbox.get(key);
-    if (!row) return;
+    if (!row || row.person !== document.body.dataset.person || row.state !== "refused") return;
     form.querySelectorAll("input:checked").forEach((box) => { box.checked = false; });
     const kept = ["key", "made_at", "sent_at"];
-    row.fields.filter(([name]) => !kept.includes(name)).forEach(([name, value]) => {
+    const isNext = ([name, value]) => name === "on" && value > field("on").value; // by a clock that ran ahead
+    row.fields.filter((said) => !kept.includes(said[0]) && !isNext(said)).forEach(([name, value]) => {
       const box = form.querySelector(`[name="${CSS.escape(name)}"][value="${CSS.escape(value)}"]`);
       if (box && box.matches("[type=radio], [type=checkbox]")) box.checked = true;
       else if (field(name) && !(field(name) instanceof RadioNodeList)) field(name).value = value;

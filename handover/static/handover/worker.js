@@ -5,13 +5,19 @@
 importScripts(...OUTBOX);
 
 const SLOW_MS = 5000; // a kept page is better than a white one
+const FORGET_MS = 14 * 86400000;
 const DOWN = [502, 503, 504];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open("assets").then((assets) => assets.addAll(ASSETS)).then(() => self.skipWaiting()));
 });
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
-self.addEventListener("sync", (event) => { if (event.tag === "outbox") event.waitUntil(Outbox.flush()); });
+self.addEventListener("sync", (event) => { if (event.tag === "outbox") event.waitUntil(sendOrTryAgain()); });
+
+// A promise that fails tells the browser to try again later.
+async function sendOrTryAgain() {
+  if (await Outbox.flush() === "unreachable") throw new Error("unreachable");
+}
 
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
@@ -35,8 +41,13 @@ async function page(request, url) {
 
 // The page as it was kept; of today's page the one that was made for the day that it is now where the hospital is.
 async function keptPage(url) {
+  if (url.search) return undefined; // asks for something else than what is kept
   const about = await fromPages(KEPT_URL);
   const days = about && (await about.json());
+  if (days && Date.now() - new Date(days.at) > FORGET_MS) {
+    await caches.delete("pages");
+    return undefined;
+  }
   const forDays = days && days.days[url.pathname];
   if (!forDays) return fromPages(url.pathname);
   const day = new Intl.DateTimeFormat("en-CA", { timeZone: days.zone }).format(new Date());

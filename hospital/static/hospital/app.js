@@ -147,6 +147,9 @@
     if ("print" in button.dataset) window.print();
   });
 
+  // Pages that a carer kept on this device are not for whoever signs in next.
+  if ("caches" in self && document.body.matches(".staff")) caches.delete("pages");
+
   prepare(document);
   focusErrorSummary(document);
 })();
