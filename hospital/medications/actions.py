@@ -310,7 +310,8 @@ def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **sai
     A controlled drug without a page is held back: what nobody counts must not leave the safe.
     """
     lineage = patient.species.group.lineage()
-    if is_given and not pages_of_drug(patient.hospital, order.drug) and is_controlled(patient.hospital, order.drug, lineage):
+    is_held = is_given and not pages_of_drug(patient.hospital, order.drug)
+    if is_held and (order.is_controlled or is_controlled(patient.hospital, order.drug, lineage)):
         held_back = _("%(drug)s is a controlled drug and has no page in the register. Open a page there first, then give it.")
         raise ValidationError(held_back % {"drug": order.drug})
     ordered_on = order.ordered_at.astimezone(ZoneInfo(patient.hospital.zone)).date()

@@ -13,11 +13,15 @@ from hospital.admissions.days import locked
 from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.feeding.models import FeedingPlan, FluidPlan
+from hospital.feeding.queries import feeding_now, fluids_now
 from hospital.medications.actions import give_dose, take_dose_back
 from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.queries import dose_due_at
 from hospital.people.models import Person
 from hospital.register.queries import pages_of_drug
+from hospital.rules.sheet import State, state_at
 from hospital.ward.models import Attended
+from hospital.ward.queries import planned_moments
 
 UNDO_FOR = timedelta(minutes=1)
 EARLY = timedelta(hours=2)  # how long before its time a meal may be written
@@ -35,6 +39,11 @@ def sign_dose(order: MedicationOrder, *, by: Person, number: int, kind: str) -> 
         raise ValidationError(_already(written[number].given_by, written[number].get_kind_display(), written[number].given_at, patient))
     if number > len(written):
         raise ValidationError(_("An earlier dose of this course is not written down yet. Write that one first."))
+    due_at = dose_due_at(order, number, patient.hospital.zone)
+    if due_at > now() + EARLY:
+        raise ValidationError(_("This is not due yet."))
+    if kind == DoseGiven.Kind.GIVEN and state_at(due_at, now()) is State.MISSED:
+        raise ValidationError(_("This dose is hours late. Ask a vet; then write it on its own page, or as missed here."))
     if kind == DoseGiven.Kind.GIVEN and pages_of_drug(patient.hospital, order.drug):
         raise ValidationError(_("%(drug)s is kept in the register: draw it up on its own page.") % {"drug": order.drug})
     return give_dose(order, by=by, kind=kind, given_at=now(), note="")
@@ -47,6 +56,10 @@ def attend(plan: FeedingPlan | FluidPlan, *, by: Person, due_at: datetime, kind:
     which = {"feeding": plan} if isinstance(plan, FeedingPlan) else {"fluid": plan}
     if there := Attended.objects.filter(**which, due_at=due_at).select_related("done_by").first():
         raise ValidationError(_already(there.done_by, there.get_kind_display(), there.done_at, patient))
+    if plan.pk not in {each.pk for each in (feeding_now(patient), fluids_now(patient)) if isinstance(each, type(plan))}:
+        raise ValidationError(_("This plan was replaced or stopped meanwhile. Look at the sheet again before you give anything."))
+    if due_at not in planned_moments(plan, due_at, due_at + timedelta(minutes=1)):
+        raise ValidationError(_("The sheet has changed. Look again, then tap."))
     if due_at > at + EARLY:
         raise ValidationError(_("This is not due yet."))
     row = Attended(patient=patient, due_at=due_at, kind=kind, done_at=at, done_by=by, **which)

@@ -13,7 +13,7 @@ from django.db.models import Prefetch
 from hospital.admissions.models import Patient, Placement
 from hospital.feeding.models import RUNNING, FeedingPlan, FluidPlan
 from hospital.feeding.queries import in_force
-from hospital.feeding.wording import fluid_line, meals_line
+from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import dose_due_at, needs_new_weight
 from hospital.medications.wording import line as medicine_line
@@ -119,9 +119,9 @@ def _animal(patient: Patient, zone: str, starts_at: datetime, ends_at: datetime,
     for row in patient.attended.all():
         attended["meal" if row.feeding_id else "fluid", row.feeding_id or row.fluid_id].append(row)
     if plan := in_force(patient.feedingplans.all()):
-        found.append(_meals(plan, ZoneInfo(zone), starts_at, ends_at, at, attended["meal", plan.pk]))
+        found.append(_meals(plan, starts_at, ends_at, at, attended["meal", plan.pk]))
     if fluids := in_force(patient.fluidplans.all()):
-        found.append(_fluids(fluids, ZoneInfo(zone), starts_at, ends_at, at, attended["fluid", fluids.pk]))
+        found.append(_fluids(fluids, starts_at, ends_at, at, attended["fluid", fluids.pk]))
     return Animal(patient, _ward_of(patient), tuple(task for task in found if task))
 
 
@@ -138,26 +138,38 @@ def _course(
         shown = [each for each in shown if each.written]
     if not shown:
         return None
-    is_kept = order.drug.casefold() in kept
+    is_plain = order.drug.casefold() not in kept and not order.is_controlled
     warning = "weight" if needs_new_weight(order, latest_g) else ""
-    return Task("dose", order.pk, order.drug, medicine_line(order), tuple(shown), not is_kept, warning, next_number)
+    return Task("dose", order.pk, order.drug, medicine_line(order), tuple(shown), is_plain, warning, next_number)
 
 
-def _meals(plan: FeedingPlan, zone: ZoneInfo, starts_at: datetime, ends_at: datetime, at: datetime, rows: list[Attended]) -> Task | None:
-    first_on = plan.ordered_at.astimezone(zone).date()
-    due = meal_moments(plan.meals_per_day, plan.every_days, first_on, max(starts_at, plan.ordered_at.astimezone(zone)), ends_at)
-    shown = _planned(due, rows, at)
+def planned_moments(plan: FeedingPlan | FluidPlan, starts_at: datetime, ends_at: datetime) -> tuple[datetime, ...]:
+    """When the meals or the fluids of a plan are due between two moments (the second not included), in the hospital's zone.
+
+    A drip runs by the hour and has no such moments.
+    """
+    zone = ZoneInfo(plan.patient.hospital.zone)
+    if isinstance(plan, FeedingPlan):
+        first, times, every_days = plan.ordered_at.astimezone(zone), plan.meals_per_day, plan.every_days
+    elif plan.route in RUNNING or not plan.times_per_day:
+        return ()
+    else:
+        first, times, every_days = plan.starts_at.astimezone(zone), plan.times_per_day, 1
+    return meal_moments(times, every_days, first.date(), max(starts_at.astimezone(zone), first), ends_at.astimezone(zone))
+
+
+def _meals(plan: FeedingPlan, starts_at: datetime, ends_at: datetime, at: datetime, rows: list[Attended]) -> Task | None:
+    shown = _planned(planned_moments(plan, starts_at, ends_at), rows, at)
     return Task("meal", plan.pk, plan.food, meals_line(plan), shown, True) if shown else None
 
 
-def _fluids(plan: FluidPlan, zone: ZoneInfo, starts_at: datetime, ends_at: datetime, at: datetime, rows: list[Attended]) -> Task | None:
-    """Fluids given so many times a day. A drip runs by the hour: its rate is a line without entries."""
-    if plan.route in RUNNING or not plan.times_per_day:
-        return Task("fluid", plan.pk, plan.fluid, fluid_line(plan), (), False)
-    first = plan.starts_at.astimezone(zone)
-    due = meal_moments(plan.times_per_day, 1, first.date(), max(starts_at, first), ends_at)
-    shown = _planned(due, rows, at)
-    return Task("fluid", plan.pk, plan.fluid, fluid_line(plan), shown, True) if shown else None
+def _fluids(plan: FluidPlan, starts_at: datetime, ends_at: datetime, at: datetime, rows: list[Attended]) -> Task | None:
+    """Fluids with their amount now. A drip has its rate as a line and nothing to tap."""
+    steps = fluid_steps(plan, plan.patient.hospital.zone, since=at)
+    line = " · ".join([fluid_line(plan), *(f"{when}: {amount}" for when, amount in steps[:2])])
+    is_drip = plan.route in RUNNING or not plan.times_per_day
+    shown = () if is_drip else _planned(planned_moments(plan, starts_at, ends_at), rows, at)
+    return Task("fluid", plan.pk, plan.fluid, line, shown, not is_drip) if shown or is_drip else None
 
 
 def _planned(due: Iterable[datetime], rows: list[Attended], at: datetime) -> tuple[Entry, ...]:

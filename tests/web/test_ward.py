@@ -102,6 +102,35 @@ def test_not_given_is_the_second_tap(client, order, nurse, kind):
     assert order.doses_given.last().kind == kind
 
 
+def test_a_dose_that_is_hours_late_is_not_given_by_one_tap_and_one_to_come_not_at_all(client, order, nurse, clock):
+    client.force_login(nurse)
+    clock.move_to(make.at("2027-01-05 05:59"))
+    early = tap(client, order, 2)
+    clock.move_to(make.at("2027-01-05 14:00"))
+    late = tap(client, order, 2)
+    missed = tap(client, order, 2, "missed")
+
+    assert "This is not due yet." in words(early)
+    assert "This dose is hours late. Ask a vet" in words(late)
+    assert order.doses_given.last().kind == "missed"
+    assert missed.status_code == 200
+
+
+def test_a_tap_from_a_sheet_that_is_out_of_date_gives_nothing(client, plan, nurse, vet):
+    client.force_login(nurse)
+    sent = {"what": "meal", "pk": plan.pk, "number": 0, "kind": "given"}
+    address = reverse("ward:sign", args=[plan.patient.case_number])
+
+    strange = client.post(address, sent | {"due_at": "2027-01-05T08:05:00+00:00"}, follow=True)
+    replaced = {each.name: getattr(plan, each.name) for each in FeedingPlan._meta.fields if each.name not in ("id", "version")}
+    FeedingPlan.objects.create(version=2, **replaced)
+    old = client.post(address, sent | {"due_at": "2027-01-05T08:00:00+00:00"}, follow=True)
+
+    assert "The sheet has changed." in words(strange)
+    assert "This plan was replaced or stopped meanwhile." in words(old)
+    assert not Attended.objects.exists()
+
+
 def test_who_comes_second_is_told_who_was_first(client, order, vet, nurse):
     client.force_login(vet)
     tap(client, order, 2)
