@@ -12,7 +12,7 @@ from hospital.admissions.models import Patient
 from hospital.chart import now as standing
 from hospital.chart.queries import Record, record_of
 from hospital.chart.timeline import timeline
-from hospital.chart.weights_svg import weight_chart
+from hospital.chart.weights_svg import WeightChart, weight_chart
 from hospital.clock import now
 from hospital.clutches.queries import siblings_of
 from hospital.clutches.wording import clutch_line
@@ -22,6 +22,7 @@ from hospital.labs.wording import result_lines, sample_title, waiting_line
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
 from hospital.people.models import CLINICAL, STAFF
+from hospital.rules.weights import Weighing, alarm_for, calls_below_g
 
 FIRST_MOMENTS = 40
 FIRST_PHOTOS = 6
@@ -76,10 +77,12 @@ def _alerts(record: Record, courses: list) -> list[str]:
     return [] if record.outcome else standing.alerts(record, courses)
 
 
-def _weight_chart(record: Record):
-    return weight_chart(
-        [(row.weighed_at.astimezone(record.zone).date(), row.weight_g) for row in record.weights]
-    )
+def _weight_chart(record: Record) -> WeightChart | None:
+    """Its curve, and for an animal in care the weights at which the next weighing asks for a call."""
+    weighings = [Weighing(row.weighed_at.astimezone(record.zone).date(), row.weight_g) for row in record.weights]
+    alarm = alarm_for(record.patient.species.group.lineage())
+    calls = None if record.outcome else calls_below_g(weighings, record.today, alarm)
+    return weight_chart(weighings, calls or ())
 
 
 def _released_m(record: Record) -> int | None:

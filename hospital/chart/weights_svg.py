@@ -31,10 +31,11 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class WeightChart:
-    """Points in the order of time, horizontal lines of the grid, and the line through the points."""
+    """Points in the order of time, horizontal lines of the grid, the line through the points, and the weights at which to call."""
 
     points: tuple[Point, ...]
     lines: tuple[Tick, ...]
+    calls: tuple[Tick, ...] = ()  # the first: the same day, the second: at once
 
     @property
     def path(self) -> str:
@@ -49,11 +50,14 @@ class WeightChart:
         return self.points[-1]
 
 
-def weight_chart(weighings: Sequence[tuple[date, Decimal]]) -> WeightChart | None:
-    """The drawing of weighings in the order of time; None without any. Its scale need not begin at 0."""
+def weight_chart(weighings: Sequence[tuple[date, Decimal]], calls: Sequence[Decimal] = ()) -> WeightChart | None:
+    """The drawing of weighings in the order of time, with the weights in grams at which a vet is called; None without any.
+
+    Its scale need not begin at 0.
+    """
     if not weighings:
         return None
-    grams = [weight_g for _on, weight_g in weighings]
+    grams = [*(weight_g for _on, weight_g in weighings), *calls]
     lines = scale(min(grams), max(grams))
     first, last = weighings[0][0], weighings[-1][0]
 
@@ -67,7 +71,7 @@ def weight_chart(weighings: Sequence[tuple[date, Decimal]]) -> WeightChart | Non
         return round(BOTTOM - share * (BOTTOM - TOP))
 
     points = tuple(Point(x(on), y(weight_g), on, weight_g) for on, weight_g in weighings)
-    return WeightChart(points, tuple(Tick(y(value), value) for value in lines))
+    return WeightChart(points, tuple(Tick(y(value), value) for value in lines), tuple(Tick(y(value), value) for value in calls))
 
 
 def scale(lowest: Decimal, highest: Decimal) -> list[Decimal]:

@@ -36,7 +36,7 @@ def record_examination(
     """Write down an examination, the problems that it found, and the weight if the animal was weighed."""
     patient = locked(patient)
     refuse_day(patient, fields["examined_on"], field="examined_on")
-    _refuse_release(patient, by, fields["kind"])
+    _refuse_for_vets(patient, by, **fields)
     examination = Examination(patient=patient, examined_by=by, **fields)
     examination.full_clean()
     examination.save()
@@ -85,10 +85,11 @@ def record_recheck(
 def edit_examination(
     examination: Examination, *, by: Person, seen_version: int, **fields: Any
 ) -> Examination:
-    """Correct an examination."""
+    """Correct an examination. A vet's decision that stands in it stays as it is, whoever corrects the rest."""
     patient = locked(examination.patient)
+    was = Examination.objects.values_list("decision", flat=True).get(pk=examination.pk)
     refuse_day(patient, fields["examined_on"], field="examined_on")
-    _refuse_release(patient, by, fields["kind"])
+    _refuse_for_vets(patient, by, **fields | ({"decision": ""} if fields.get("decision") == was else {}))
     for name, value in fields.items():
         setattr(examination, name, value)
     return save_edit(examination, seen_version=seen_version)
@@ -170,11 +171,13 @@ def close_problem(problem: Problem, *, by: Person, seen_version: int, closed_on:
     return save_edit(problem, seen_version=seen_version)
 
 
-def _refuse_release(patient: Patient, by: Person, kind: str) -> None:
-    if kind == Examination.Kind.RELEASE and not is_vet(by, patient):
-        raise ValidationError(
-            {"kind": _("A release assessment is a vet's judgement. Choose “Other”, or ask a vet.")}
-        )
+def _refuse_for_vets(patient: Patient, by: Person, *, kind: str, decision: str = "", **_rest: Any) -> None:
+    if is_vet(by, patient):
+        return
+    if kind == Examination.Kind.RELEASE:
+        raise ValidationError({"kind": _("A release assessment is a vet's judgement. Choose “Other”, or ask a vet.")})
+    if decision in (Examination.Decision.EUTHANASE, Examination.Decision.TRANSFER):
+        raise ValidationError({"decision": _("This is a vet's decision. Write what you saw, and ask a vet.")})
 
 
 def _moment_on(patient: Patient, on: date) -> datetime:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -18,10 +19,15 @@ from hospital.people.models import Person
 
 
 @transaction.atomic
-def record_sample(patient: Patient, *, by: Person, findings: Sequence[dict[str, Any]] = (), **fields: Any) -> Sample:
-    """A sample, with its result if there is one already."""
+def record_sample(
+    patient: Patient, *, by: Person, findings: Sequence[dict[str, Any]] = (), key: UUID | None = None, **fields: Any
+) -> Sample:
+    """A sample, with its result if there is one already. A `key` that was used before means the same form once more."""
     patient = locked(patient)
+    if key and (before := patient.samples.filter(key=key).first()):
+        return before
     sample = Sample(patient=patient, taken_by=by, **fields)
+    sample.key = key or sample.key
     _refuse_days(sample)
     _refuse_half(sample, findings)
     sample.full_clean()

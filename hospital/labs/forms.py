@@ -110,6 +110,10 @@ class SampleForm(forms.ModelForm):
         return data
 
 
+class NewSampleForm(SampleForm):
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)
+
+
 class EditSampleForm(SampleForm):
     seen_version = forms.IntegerField(widget=forms.HiddenInput)
 

@@ -1,5 +1,7 @@
 """Samples that were taken, and what a laboratory or a microscope found in them."""
 
+import uuid
+
 from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -20,6 +22,7 @@ class Sample(Versioned):
         FLUID = "fluid", _("Other fluid")
         TISSUE = "tissue", _("Tissue, feather or claw")
 
+    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)  # of the form: sent twice, stored once
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="samples")
     kind = models.CharField(_("sample"), max_length=8, choices=Kind)
     site = models.CharField(_("from where"), max_length=120, blank=True)

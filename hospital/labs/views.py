@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from functools import partial
 from typing import Any
 
@@ -14,10 +15,10 @@ from django.views.decorators.http import require_GET
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.labs import actions
-from hospital.labs.forms import MORE_LINES, MOST_LINES, EditSampleForm, SampleForm
+from hospital.labs.forms import MORE_LINES, MOST_LINES, EditSampleForm, NewSampleForm, SampleForm
 from hospital.labs.queries import samples_of, trends
 from hospital.labs.vocabulary import AMOUNTS, BLOOD, FAECES, UNITS
-from hospital.labs.wording import range_line, value_line, verdict, verdict_in_words
+from hospital.labs.wording import how, range_line, value_line, verdict_in_words
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.models import CLINICAL, STAFF
 
@@ -36,15 +37,14 @@ def samples(request: HttpRequest, patient: Patient) -> HttpResponse:
 
 
 def _row(finding: Any) -> dict[str, Any]:
-    how = verdict(finding.value, finding.low, finding.high)
     words = {"value": value_line(finding), "range": range_line(finding), "verdict": verdict_in_words(finding)}
-    return {"finding": finding, "is_odd": how in ("low", "high"), **words}
+    return {"finding": finding, "is_odd": how(finding) in ("low", "high"), **words}
 
 
 @for_patient(*CLINICAL)
 def add(request: HttpRequest, patient: Patient) -> HttpResponse:
     """A sample, with its result if it was read at once."""
-    form = SampleForm(_with_more_lines(request), initial={"kind": request.GET.get("kind")})
+    form = NewSampleForm(_with_more_lines(request), initial={"kind": request.GET.get("kind"), "key": uuid.uuid4()})
     if "more" not in request.POST and done(form, actions.record_sample, patient, by=request.user):
         words = _("Result saved.") if form.result.resulted_on else _("Sample saved. It waits for its result on the chart.")
         messages.success(request, words)

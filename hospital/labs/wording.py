@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
 from django.utils.translation import gettext as _
 
 from hospital.admissions.days import in_words
 from hospital.labs.models import Finding, Sample
+from hospital.rules.ranges import verdict
 from hospital.rules.wording import number
 
 
-def verdict(value: Decimal | None, low: Decimal | None, high: Decimal | None) -> str:
-    """ "low", "high" or "within" of the range that came with the result; "" without a number or a range. The ends belong to it."""
-    if value is None or (low is None and high is None):
-        return ""
-    if low is not None and value < low:
-        return "low"
-    return "high" if high is not None and value > high else "within"
+def how(finding: Finding) -> str:
+    """ "low", "high", "within" or "" of the range that came with the result."""
+    return verdict(finding.value, finding.words, finding.low, finding.high)
 
 
 def verdict_in_words(finding: Finding) -> str:
     words = {"low": _("below the range"), "high": _("above the range"), "within": _("in the range")}
-    return words.get(verdict(finding.value, finding.low, finding.high), "")
+    return words.get(how(finding), "")
 
 
 def value_line(finding: Finding) -> str:
@@ -43,7 +38,7 @@ def range_line(finding: Finding) -> str:
 def finding_line(finding: Finding) -> str:
     """ "Lead: 38 µg/dL, above the range"."""
     verdict_words = verdict_in_words(finding)
-    is_odd = verdict(finding.value, finding.low, finding.high) in ("low", "high")
+    is_odd = how(finding) in ("low", "high")
     return f"{finding.name}: {value_line(finding)}" + (f", {verdict_words}" if is_odd else "")
 
 
@@ -61,5 +56,5 @@ def waiting_line(sample: Sample) -> str:
 
 def result_lines(sample: Sample) -> list[str]:
     """A result line by line, what lies outside its range first; then what it says as a whole."""
-    findings = sorted(sample.findings.all(), key=lambda each: verdict(each.value, each.low, each.high) not in ("low", "high"))
+    findings = sorted(sample.findings.all(), key=lambda each: how(each) not in ("low", "high"))
     return [*(finding_line(each) for each in findings), *([sample.conclusion] if sample.conclusion else [])]

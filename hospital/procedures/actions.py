@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -30,12 +31,19 @@ def record_procedure(
     closures: Iterable[Row],
     bandages: Iterable[Row],
     implants: Iterable[Row],
+    key: UUID | None = None,
     **fields: Any,
 ) -> Procedure:
-    """Write down a procedure that was done, with all that it left on or in the animal, and who says so."""
+    """Write down a procedure that was done, with all that it left on or in the animal, and who says so.
+
+    A `key` that was used before for this patient means the same form once more: the procedure it made is the answer.
+    """
     patient = locked(patient)
+    if key and (before := patient.procedures.filter(key=key).first()):
+        return before
     refuse_day(patient, fields["done_on"], field="done_on")
     procedure = Procedure(patient=patient, recorded_by=by, **fields)
+    procedure.key = key or procedure.key
     procedure.full_clean()
     procedure.save()
     _put_rows(procedure, {Closure: closures, Bandage: bandages, Implant: implants})

@@ -133,6 +133,7 @@ class ProcedureForm(forms.ModelForm):
 
     asks_what_it_left = True
 
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False)  # the same form sent twice is stored once
     kind = forms.ChoiceField(label=_("Procedure"), error_messages={"required": _("Choose the procedure.")})
     done_on = day_field(_("Done on"))
     left_nothing = forms.BooleanField(
@@ -236,6 +237,7 @@ class ProcedureForm(forms.ModelForm):
 class EditProcedureForm(ProcedureForm):
     asks_what_it_left = False
 
+    key = None
     seen_version = forms.IntegerField(widget=forms.HiddenInput)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import uuid
+
 from django.conf import settings
 from django.core.validators import MinValueValidator
 from django.db import models
@@ -15,6 +17,7 @@ from hospital.edits import Versioned
 class Procedure(Versioned):
     """One operation or manual treatment. Kinds and their anchoring facts are in fixtures/reference/vocabulary.toml."""
 
+    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)  # of the form: sent twice, stored once
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="procedures")
     kind = models.CharField(_("procedure"), max_length=40)
     done_on = models.DateField(_("done on"))

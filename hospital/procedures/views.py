@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from functools import partial
@@ -50,7 +51,7 @@ def add(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Record a procedure with its closures, bandages and implants."""
     if "more" in request.POST:
         return _with_one_more_row(request, patient, ProcedureForm, _("Save procedure"))
-    fresh = {"done_on": today(), "surgeon": request.user.pk, "closures": [{}]}
+    fresh = {"key": uuid.uuid4(), "done_on": today(), "surgeon": request.user.pk, "closures": [{}]}
     form = ProcedureForm(request.POST or None, patient=patient, initial=fresh)
     if done(form, actions.record_procedure, patient, by=request.user):
         messages.success(request, _("Saved. The dates of the care plan follow from it."))

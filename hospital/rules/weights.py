@@ -178,6 +178,15 @@ def standing(weighings: Sequence[Weighing], alarm: WeightAlarm) -> Standing:
     return Standing(Level.TODAY if today_loss >= alarm.today_percent else Level.NONE, today_loss)
 
 
+def calls_below_g(weighings: Sequence[Weighing], on: date, alarm: WeightAlarm) -> tuple[Decimal, Decimal] | None:
+    """From which weight down one taken on a day would ask for a call the same day, and at once; None without an earlier one."""
+    earlier = sorted(weighings, key=lambda each: each.on)
+    if not earlier:
+        return None
+    today_g, now_g = reference_g(earlier, on, alarm.today_days), reference_g(earlier, on, alarm.now_days)
+    return today_g * (100 - alarm.today_percent) / 100, now_g * (100 - alarm.now_percent) / 100
+
+
 def reference_g(earlier: Sequence[Weighing], on: date, days: int | None) -> Decimal:
     """The weight that one taken on a day is held against, among at least one earlier one, the oldest first.
 

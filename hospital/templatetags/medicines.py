@@ -24,6 +24,12 @@ def grams(weight_g: Decimal) -> str:
 
 
 @register.filter
+def rounded_grams(weight_g: Decimal) -> str:
+    """A weight that was worked out, to a gram, below 100 g to a tenth: "594 g"."""
+    return wording.body_weight(round(weight_g, 0 if weight_g >= 100 else 1), _tongue())
+
+
+@register.filter
 def drug_amount(amount: Decimal, unit: str) -> str:
     """An amount of a medicine, to four significant digits: "162.4 micrograms", "5 mg", "4 units"."""
     return wording.drug_amount(wording.readable(amount), wording.Unit(unit), _tongue())

@@ -15,6 +15,7 @@ from hospital.rules.weights import (
     Weighing,
     WeightAlarm,
     alarm_for,
+    calls_below_g,
     change_percent,
     g_from_pounds,
     gain_g_per_kg_per_day,
@@ -239,3 +240,16 @@ def test_a_weight_five_times_off_every_earlier_one_is_a_slip(newest, earlier, sl
 def test_of_two_weighings_of_one_day_the_later_one_is_the_newest():
     assert standing(weighed((0, "1000"), (0, "890")), ANY_AGE).level is Level.NOW
     assert standing(weighed((0, "890"), (0, "1000")), ANY_AGE).level is Level.NONE
+
+
+@FAST
+@given(st.lists(weighings_of_days, min_size=1, max_size=8), st.integers(0, 30), st.sampled_from([WEEK_AND_MONTH, ANY_AGE]))
+def test_the_weights_to_call_at_are_those_at_which_the_alarm_rings(weighings, later, alarm):
+    on = max(each.on for each in weighings) + timedelta(later)
+    today_g, now_g = calls_below_g(weighings, on, alarm)
+    cent = D("0.01")
+
+    for grams, expected in ((now_g, Level.NOW), (now_g + cent, None), (min(today_g, now_g), Level.NOW)):
+        level = standing([*sorted(weighings, key=lambda each: each.on), Weighing(on, grams)], alarm).level
+        assert level is expected if expected else level is not Level.NOW
+    assert standing([*sorted(weighings, key=lambda each: each.on), Weighing(on, max(today_g, now_g) + cent)], alarm).level is Level.NONE

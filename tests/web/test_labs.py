@@ -13,7 +13,7 @@ from hospital.labs.actions import record_sample
 from hospital.labs.models import Finding, Sample
 from hospital.labs.queries import trends
 from hospital.labs.vocabulary import UNITS
-from hospital.labs.wording import range_line, value_line, verdict
+from hospital.labs.wording import range_line, value_line
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -78,19 +78,6 @@ def test_numbers_and_words_are_told_apart(client, patient, vet):
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("value", "low", "high", "expected"),
-    [
-        ("4", "4", "9", "within"), ("9", "4", "9", "within"), ("3.99", "4", "9", "low"), ("9.01", "4", "9", "high"),
-        ("1", None, "9", "within"), ("10", None, "9", "high"), ("1", "4", None, "low"), ("5", None, None, ""), (None, "4", "9", ""),
-    ],
-)  # fmt: skip
-def test_a_value_is_held_against_the_range_that_came_with_it_and_no_other(value, low, high, expected):
-    numbers = [None if each is None else Decimal(each) for each in (value, low, high)]
-
-    assert verdict(*numbers) == expected
-
-
 def test_outside_the_range_is_said_in_words(client, patient, vet):
     client.force_login(vet)
     client.post(url("add", patient), said(("Lead", "38", "µg/dL", "", "20"), ranges_of="Far Lab, its own"))
@@ -126,6 +113,16 @@ def test_what_cannot_be_is_said_and_nothing_is_lost(client, patient, vet, lines,
     assert sentence in text(answer)
     assert "Kept words" in text(answer)
     assert not Sample.objects.exists()
+
+
+def test_the_same_form_sent_again_is_stored_once(client, patient, vet):
+    client.force_login(vet)
+    key = client.get(url("add", patient)).context["form"]["key"].value()
+
+    for _ in range(2):
+        assert client.post(url("add", patient), said(("PCV", "24", "%"), key=str(key))).status_code == 302
+
+    assert Sample.objects.count() == 1
 
 
 def test_more_lines_are_added_and_nothing_typed_is_lost(client, patient, vet):

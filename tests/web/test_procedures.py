@@ -531,3 +531,16 @@ def test_save_edit_of_a_row_still_refuses_a_version_that_was_overtaken(patient, 
             done_on=days_ago(5),
             surgeon=vet,
         )
+
+
+def test_the_same_form_sent_again_by_the_back_button_is_stored_once(client, patient, vet):
+    client.force_login(vet)
+    address = reverse("procedures:add", args=[patient.case_number])
+    form = client.get(address).context["form"]
+    rows = {f"{name}-{count}": "0" for name in ("closures", "bandages", "implants") for count in ("TOTAL_FORMS", "INITIAL_FORMS")}
+    sent = {"key": str(form["key"].value()), "kind": "wound-care", "done_on": today().isoformat(), "surgeon": vet.pk} | rows
+
+    answers = [client.post(address, sent).status_code for _ in range(2)]
+
+    assert answers == [302, 302]
+    assert patient.procedures.count() == 1
