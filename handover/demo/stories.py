@@ -273,11 +273,12 @@ class Story:
         asked |= {"dose_reason": row.get("reason", "As talked over on the ward round")}
         made: list = []
         yield Step(first_at, by, lambda: made.append(medications.order_medication(self.patient, by=by, **asked)))
+        open_since = self.cast.now - timedelta(hours=row.get("open_for_hours", 0), minutes=30)
         for number in range(0 if row.get("waits") else row["doses"]):  # one that waits for a second vet is not given
             at = datetime.combine(first_at.date(), first_at.time(), self.zone) + timedelta(
                 hours=row["every_hours"] * number
             )
-            if at < self.cast.now - timedelta(minutes=30):
+            if at < open_since:
                 give = lambda at=at: medications.give_dose(made[0], by=self.vet, kind="given", given_at=at, note="")  # noqa: E731
                 yield Step(max(at, first_at) + timedelta(minutes=5), self.vet, give)
 

@@ -16,7 +16,8 @@ Choices = Sequence[tuple[str, str]]
 
 
 def reason_field(label: str, *, required: bool, **kwargs: Any) -> forms.CharField:
-    return forms.CharField(label=label, max_length=250, required=required, **kwargs)
+    missing = {"required": gettext_lazy("Write why, so that the next reader can follow it.")}
+    return forms.CharField(label=label, max_length=250, required=required, error_messages=missing, **kwargs)
 
 
 class EventForm(forms.Form):

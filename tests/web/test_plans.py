@@ -398,7 +398,7 @@ def test_a_fixed_day_is_taken_back(client, turtle, vet, sutures):
         ("pin", {"on": "2027-02-28"}, "This day has gone by. Choose today or a later day."),
         ("pin", {"on": "soon"}, "Give the day as year-month-day"),
         ("pin", {"on": "2027-04-07", "event_id": "moon_walk"}, "moon_walk is not one of the available choices."),
-        ("pin", {"on": "2027-04-07", "reason": ""}, "This field is required."),
+        ("pin", {"on": "2027-04-07", "reason": ""}, "Write why, so that the next reader can follow it."),
         ("hold", {"not_before": "2027-03-01"}, "Choose a day after today."),
     ],
 )
