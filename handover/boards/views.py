@@ -9,6 +9,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
+from handover.boards.clutches import due_clutches
 from handover.boards.overnight import FILTERS, FIRST_SHOWN, MOST_SHOWN, filters, overnight
 from handover.boards.queries import overdue, unsettled, worries
 from handover.boards.rhythm import by_carer, quiet
@@ -31,6 +32,7 @@ TABS = [
     (_("Next 14 days"), "boards:fortnight"),
     (_("Late"), "boards:late"),
     (_("Quiet carers"), "boards:quiet"),
+    (_("Clutches due"), "boards:clutches"),
     (_("Plans to settle"), "boards:conflicts"),
     (_("Checked overnight"), "boards:proposals"),
 ]
@@ -77,6 +79,7 @@ def today_board(request: HttpRequest) -> HttpResponse:
         ready=[each for each in readiness_of(known, today()).values() if each.is_ready],
         overnight=overnight(patients, request.hospital, today(), {pk: outlook.case for pk, outlook in known.items()}),
         first_shown=FIRST_SHOWN,
+        clutches=[each for each in due_clutches(request.user, request.hospital, now()) if each.is_urgent],
         unsigned=waiting_orders([request.hospital.pk]),
         **_register(request),
         worrying_url=_url("logs:worrying"),
@@ -122,6 +125,14 @@ def quiet_carers(request: HttpRequest) -> HttpResponse:
     form, patients = chosen(request)
     patients = patients.prefetch_related("placements__carer__away")
     return _board(request, "quiet", patients, form, quiet=quiet(patients, today()))
+
+
+@require_GET
+@for_roles(*STAFF)
+def clutches_due(request: HttpRequest) -> HttpResponse:
+    """Eggs that may hatch soon, are to be candled, or whose incubator is silent or out of its range."""
+    form, patients = chosen(request)
+    return _board(request, "clutches", patients, form, due=due_clutches(request.user, request.hospital, now()))
 
 
 @require_GET

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
+from handover.demo.clutches import ClutchStory
 from handover.logs import actions as logs
 from handover.logs.water import allowance_today
 from handover.packs.actions import make_pack
@@ -118,8 +119,9 @@ class Story:
             yield self._recheck(day)
         for milestone in row.get("milestone", []):
             yield self._milestone(milestone["event"], milestone["day"], milestone.get("note", ""))
-        if clutch := row.get("clutch"):
-            yield self._milestone("egg_laid", clutch["laid_day"], f"{clutch['eggs']} eggs, {clutch['incubator']}")
+        for clutch in row.get("clutch", []):
+            for at, do in ClutchStory(self, clutch).steps():
+                yield Step(at, self.vet, do)
         for placement in row.get("placement", [])[1:]:
             yield from self._placement(placement)
         yield from self._plans()

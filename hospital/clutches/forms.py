@@ -44,7 +44,7 @@ class CelsiusField(forms.DecimalField):
 class EggsField(forms.ModelMultipleChoiceField):
     """Eggs of one clutch, ticked by their number."""
 
-    widget = forms.CheckboxSelectMultiple
+    widget = forms.CheckboxSelectMultiple(attrs={"class": "choices"})
 
     def label_from_instance(self, egg: Egg) -> str:
         return f"{egg.number}: {state_line(egg)}"

@@ -344,6 +344,37 @@ def test_the_chart_breaks_its_line_where_nobody_read(client, dam, vet, incubator
     assert 'class="band"' in page
 
 
+# --- the board ----------------------------------------------------------------------------------------------------
+
+
+def test_the_board_names_what_is_due_and_today_what_cannot_wait(client, dam, vet, incubator):
+    clutch = laid(dam, vet, days_ago=30, incubator=incubator)
+    client.force_login(vet)
+
+    silent = text(client.get(reverse("boards:clutches")))
+    today = text(client.get(reverse("boards:today")))
+    actions.add_reading(incubator, by=vet, read_at=now() - HOUR, temperature_c=D(28))
+    actions.candle(clutch, by=vet, candled_on=now().date(), seen={clutch.eggs.first().pk: "developing"})
+    calm = text(client.get(reverse("boards:clutches")))
+
+    assert all(words in silent for words in ("No reading for more than 24 hours", "Candling is late", "May hatch:"))
+    assert f"today-clutch-{clutch.pk}" in today
+    assert "May hatch:" in calm  # from day 42 on, in twelve days
+    assert "Candling" not in calm
+    assert f"today-clutch-{clutch.pk}" not in text(client.get(reverse("boards:today")))
+
+
+def test_a_clutch_of_which_nothing_is_due_is_not_on_the_board_nor_is_another_hospitals(client, dam, vet, stranger):
+    laid(dam, vet, days_ago=5)
+    client.force_login(vet)
+    calm = text(client.get(reverse("boards:clutches")))
+    laid(dam, vet, days_ago=50)
+    client.force_login(stranger)
+
+    assert "No clutch is due" in calm
+    assert "No clutch is due" in text(client.get(reverse("boards:clutches")))
+
+
 # --- who may ------------------------------------------------------------------------------------------------------
 
 
