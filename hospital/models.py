@@ -24,9 +24,11 @@ from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
 from hospital.register.models import CountEntry, RegisterLine, RegisterPage, RegisterRules
 from hospital.sites.models import ClosedDay, Hospital
+from hospital.theatre.models import Anaesthetic, TheatreReading
 from hospital.ward.models import Attended
 
 __all__ = [
+    "Anaesthetic",
     "Attended",
     "AuditEntry",
     "Bandage",
@@ -76,6 +78,7 @@ __all__ = [
     "Species",
     "Stay",
     "TaxonGroup",
+    "TheatreReading",
     "Weight",
     "WoundMark",
 ]

@@ -16,6 +16,7 @@ urlpatterns = [
     path("", include("hospital.commands.urls")),
     path("incubators/", include("hospital.clutches.incubator_urls")),
     path("", include("hospital.ward.urls")),
+    path("", include("hospital.theatre.urls")),
     path("register/", include("hospital.register.urls")),
     path("patients/<case:case_number>/", include("hospital.chart.urls")),
     path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),

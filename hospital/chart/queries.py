@@ -23,6 +23,8 @@ from hospital.outcomes.models import Outcome, Reopening
 from hospital.procedures.models import Bandage, Closure, Implant, Milestone, Procedure
 from hospital.register.models import RegisterLine
 from hospital.register.queries import apart_from_doses
+from hospital.theatre.models import Anaesthetic
+from hospital.theatre.queries import anaesthetics_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,7 @@ class Record:
     register_lines: list[RegisterLine]  # of controlled drugs that were drawn up outside the orders
     feeding_plans: list[FeedingPlan]
     fluid_plans: list[FluidPlan]
+    anaesthetics: list[Anaesthetic]
     weights: list[Weight]
     placements: list[Placement]
     photos: list[Photo]
@@ -88,6 +91,7 @@ def record_of(patient: Patient) -> Record:
         register_lines=list(apart_from_doses(patient)),
         feeding_plans=list(feeding_plans_of(patient)),
         fluid_plans=list(fluid_plans_of(patient)),
+        anaesthetics=list(anaesthetics_of(patient)),
         weights=list(patient.weights.select_related("weighed_by")),
         placements=list(
             patient.placements.select_related("carer__person", "placed_by").order_by("started_at", "pk")

@@ -23,6 +23,7 @@ from hospital.procedures.vocabulary import event_name, name_of, vocabulary
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
 from hospital.register.wording import rows as register_rows
 from hospital.rules.wording import body_weight
+from hospital.theatre.wording import kind_name, stage_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ def timeline(record: Record) -> list[Moment]:
         _doses,
         _register,
         _feeding,
+        _anaesthetics,
         _weights,
         _places,
         _photos,
@@ -316,6 +318,16 @@ def _plan_lines(record: Record, plan: FeedingPlan | FluidPlan) -> list[str]:
     if isinstance(plan, FeedingPlan):
         return [feeding_line(plan), need_line(plan)]
     return [fluid_line(plan), *(f"{when}: {what}" for when, what in fluid_steps(plan, record.patient.hospital.zone))]
+
+
+def _anaesthetics(record: Record) -> Iterator[Moment]:
+    for it in record.anaesthetics:
+        on = it.begun_at.astimezone(record.zone).date() if it.begun_at else it.planned_on
+        title = _("Theatre: %(what)s") % {"what": kind_name(it)}
+        yield Moment(
+            on, title, "clock", at=it.begun_at and it.begun_at.astimezone(record.zone), lines=_said(stage_line(it), it.note),
+            by=str(it.vet), url=_url("theatre:record", record, it.pk), url_words=_("Anaesthetic record"),
+        )  # fmt: skip
 
 
 def _weights(record: Record) -> Iterator[Moment]:

@@ -19,6 +19,7 @@ ENTRIES = [
     (_("Carers"), "placements:carers", STAFF),
     (_("Incubators"), "incubators:incubators", STAFF),
     (_("Register"), "register:register", STAFF),
+    (_("Theatre"), "theatre:day", CLINICAL),
     (_("Release"), "releases:candidates", STAFF),
     (_("Closed cases"), "admissions:closed", STAFF),
     (_("Protocols"), "protocols:library", CLINICAL | {Role.COORDINATOR}),

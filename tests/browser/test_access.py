@@ -32,6 +32,8 @@ STAFF_PAGES = [
     "/patients/{case}/feeding/food/stop/",
     "/patients/{case}/examinations/recheck/",
     "/patients/{case}/examinations/add/",
+    "/theatre/",
+    "/patients/{case}/theatre/plan/",
     "/patients/{case}/outcome/",
     "/patients/{case}/place/",
     "/patients/{case}/plan/",

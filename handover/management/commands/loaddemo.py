@@ -14,6 +14,7 @@ from handover.demo.history import make_history
 from handover.demo.people import make_carers, make_hospitals, make_people
 from handover.demo.register import Register
 from handover.demo.stories import Cast, Story
+from handover.demo.theatre import Theatre
 from handover.demo.ward import tell_ward
 from handover.plans.nightly import check_cases
 from handover.protocols.actions import adopt_group
@@ -33,7 +34,8 @@ class Command(BaseCommand):
     def handle(self, **options) -> None:
         if Hospital.objects.exists():
             raise CommandError("There is a hospital already. The demonstration is made in an empty installation only.")
-        people, told, register = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in ("people", "stories", "register"))
+        files = ("people", "stories", "register", "theatre")
+        people, told, register, theatre = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in files)
         with acting(None, "demonstration"):
             cast = make_cast(people)
             for row in people["hospital"]:
@@ -47,6 +49,8 @@ class Command(BaseCommand):
         cases = sorted(told["case"], key=lambda row: -row["admitted_days_ago"])
         patients = {row["story"]: Story(row, cast).tell() for row in cases}
         Register(register, cast, patients).tell()
+        for row in theatre["anaesthetic"]:
+            Theatre(row, cast, patients[row["story"]]).tell()
         tell_ward(cast, cast.hospitals["sedge"], cast.people["priya"])
         for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
             pass
