@@ -3,7 +3,7 @@
     python tests/benchmarks/bench_boards.py [animals] [--keep FOLDER]
 
 Every animal has an operation, a bandage, weekly rechecks (every tenth lacks them), a published plan, a carer or a cage,
-and two weeks of reports. With --keep the database stays in the folder and is used again.
+two weeks of reports, or in the house a medicine twice a day. With --keep the database stays in the folder and is used again.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 ROUNDS = 5
 CARERS = 60
 REPORTS = 14
+PAGES = ["boards:today", "boards:fortnight", "boards:late", "boards:quiet", "boards:conflicts", "releases:candidates", "ward:sheet"]
 KINDS = [  # species, procedure, material, bandage
     ("Emys orbicularis", "limb-fixation", "nylon", "limb-fixation"),
     ("Cygnus olor", "wound-closure", "nylon", "body-wrap"),
@@ -105,6 +106,10 @@ def admit(number: int, vet, carers) -> None:
     for back in range(0, age, 3):
         at = now() - timedelta(days=back)
         Weight.objects.create(patient=patient, weighed_at=at, weight_g=Decimal(800 - back), weighed_by=vet)
+    if home is None:
+        course = make.order(patient, every_hours=12, doses=14, first_dose_at=now() - timedelta(hours=40))
+        for hours in (40, 28, 16):
+            course.doses_given.create(patient=patient, given_at=now() - timedelta(hours=hours), given_by=vet)
     if home:
         report(patient, placement, home, min(age - 2, REPORTS))
     with pretending(now() - timedelta(days=age - 1)):
@@ -157,7 +162,7 @@ def measure(vet) -> None:
     client = Client(SERVER_NAME="127.0.0.1")
     client.force_login(vet)
     print(f"{'page':24}{'queries':>8}{'SQL ms':>8}{'median ms':>11}{'kB':>8}")
-    for name in ["boards:today", "boards:fortnight", "boards:late", "boards:quiet", "boards:conflicts", "releases:candidates"]:
+    for name in PAGES:
         url, times = reverse(name), []
         with CaptureQueriesContext(connection) as captured:
             answer = client.get(url)
