@@ -13,7 +13,7 @@ from hospital.admissions.models import (
     Weight,
 )
 from hospital.audit.models import AuditEntry
-from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, Stay
+from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, SetAside, Stay
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.images.models import Image, Measurement
@@ -75,6 +75,7 @@ __all__ = [
     "RegisterRules",
     "Reopening",
     "Sample",
+    "SetAside",
     "Species",
     "Stay",
     "TaxonGroup",

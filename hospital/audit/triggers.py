@@ -23,7 +23,7 @@ REDACTED = {
 }
 APPEND_ONLY = {
     "AuditEntry", "Weight", "LogEntry", "LogPhoto", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
-    "FeedingPlan", "FluidPlan", "PlanStop", "Reading", "TheatreReading",
+    "FeedingPlan", "FluidPlan", "PlanStop", "Reading", "SetAside", "TheatreReading",
 }  # fmt: skip
 
 _LINES = "hospital_registerline"

@@ -20,7 +20,7 @@ from hospital.admissions.actions import admit
 from hospital.admissions.days import locked, refuse_before, refuse_day
 from hospital.admissions.models import Cause, LifeStage, Patient, Triage
 from hospital.clock import now, today
-from hospital.clutches.models import MOST_EGGS, CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, Stay
+from hospital.clutches.models import MOST_EGGS, CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, SetAside, Stay
 from hospital.clutches.queries import orders_to_tie
 from hospital.edits import refuse_unseen, save_edit
 from hospital.medications.models import MedicationOrder
@@ -122,7 +122,7 @@ def record_laying(
     if there + eggs > MOST_EGGS:
         raise ValidationError({"eggs": _("A clutch holds at most %(n)d eggs here.") % {"n": MOST_EGGS}})
     clutch.laid_from = min(laid_from, clutch.laid_from or laid_from)
-    clutch.laid_until, clutch.is_top_marked = laid_until, is_top_marked
+    clutch.laid_until, clutch.is_top_marked = laid_until or clutch.laid_until, is_top_marked
     clutch = save_edit(clutch, seen_version=seen_version)
     for number in range(there + 1, there + eggs + 1):
         _checked(Egg(patient=clutch.patient, clutch=clutch, number=number))
@@ -305,6 +305,15 @@ def add_readings(incubator: Incubator, *, by: Person, rows: Iterable[tuple[datet
         each.clean_fields(exclude=["hospital", "incubator", "entered_by"])
     Reading.objects.bulk_create(made, batch_size=500)
     return len(made)
+
+
+@transaction.atomic
+def set_aside(reading: Reading, *, by: Person, reason: str) -> SetAside:
+    """A reading does not count any more. It stays, with the reason: a probe lay on the table, a digit was wrong."""
+    if SetAside.objects.filter(reading=reading).exists():
+        raise ValidationError(_("Somebody has set this reading aside already."))
+    row = SetAside(hospital_id=reading.hospital_id, reading=reading, reason=reason, set_aside_by=by, set_aside_at=now())
+    return _checked(row)
 
 
 def _reading(incubator: Incubator, by: Person, read_at: datetime, temperature_c: Decimal, is_from_file: bool = False) -> Reading:

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
-from hospital.admissions.forms import moment_field, words_field
+from hospital.admissions.forms import WeightField, moment_field, words_field
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.clutches.models import COLDEST_C, MOST_EGGS, WARMEST_C, CandledEgg, Clutch, Egg, Incubator
@@ -156,16 +156,8 @@ class HatchForm(forms.Form):
 
 
 class WeighEggForm(forms.Form):
-    mass_g = forms.DecimalField(
-        label=_("Weight"), required=False, min_value=Decimal("0.01"), max_digits=7, decimal_places=2,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6"}),
-        error_messages={"invalid": _("Give grams, for example 11.25.")},
-    )  # fmt: skip
+    mass_g = WeightField(required=False, min_value=Decimal("0.01"), max_digits=7, decimal_places=2)
     seen_version = forms.IntegerField(widget=forms.HiddenInput)
-
-    def __init__(self, *args: Any, **kwargs: Any):
-        super().__init__(*args, **kwargs)
-        self.fields["mass_g"].unit = "g"
 
 
 class BackForm(forms.Form):
@@ -203,6 +195,10 @@ class EditIncubatorForm(IncubatorForm):
 class ReadingForm(forms.Form):
     read_at = moment_field(_("Read at"), initial=now)
     temperature_c = CelsiusField(_("Temperature"), places=2)
+
+
+class SetAsideForm(forms.Form):
+    reason = words_field(_("Why does it not count?"), 250, required=True, error_messages={"required": _("Say why it does not count.")})
 
 
 class LogFileForm(forms.Form):

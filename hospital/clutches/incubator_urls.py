@@ -9,5 +9,6 @@ urlpatterns = [
     path("<int:incubator_id>/", views.incubator, name="incubator"),
     path("<int:incubator_id>/edit/", views.edit, name="edit"),
     path("<int:incubator_id>/read/", views.read, name="read"),
+    path("<int:incubator_id>/readings/<int:reading_id>/set-aside/", views.set_aside, name="set-aside"),
     path("<int:incubator_id>/file/", views.take_file, name="file"),
 ]

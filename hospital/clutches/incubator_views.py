@@ -66,10 +66,10 @@ def _row(incubator: Incubator, reading, clutches: list) -> dict[str, Any]:
 def incubator(request: HttpRequest, incubator_id: int) -> HttpResponse:
     """One incubator and its last readings, the newest first."""
     found = _incubator(request, incubator_id)
-    readings = list(found.readings.select_related("entered_by").order_by("-read_at")[:LAST_READINGS])
+    readings = list(found.readings.select_related("entered_by", "set_aside").order_by("-read_at")[:LAST_READINGS])
     context = {
         "incubator": found,
-        "readings": [(each, out_of_range(found, each)) for each in readings],
+        "readings": [(each, getattr(each, "set_aside", None), out_of_range(found, each)) for each in readings],
         "count": found.readings.count(),
         "may_write": bool(request.roles & set(CLINICAL)),
     }
@@ -106,6 +106,17 @@ def read(request: HttpRequest, incubator_id: int) -> HttpResponse:
     words = dict(heading=_("Add a reading"), save=_("Save reading"), said=_("Saved. A reading is never changed."))
     action = partial(actions.add_reading, found, by=request.user)
     return _page(request, forms.ReadingForm(request.POST or None), action, incubator=found, **words)
+
+
+@WRITERS
+def set_aside(request: HttpRequest, incubator_id: int, reading_id: int) -> HttpResponse:
+    """A reading that does not count; it stays in the log with the reason."""
+    found = _incubator(request, incubator_id)
+    reading = get_object_or_404(found.readings, pk=reading_id, set_aside=None)
+    heading = _("Set a reading aside: %(reading)s") % {"reading": reading_line(reading, found.hospital.zone)}
+    words = dict(heading=heading, save=_("Set it aside"), said=_("Set aside. The log still shows it, with the reason."))
+    action = partial(actions.set_aside, reading, by=request.user)
+    return _page(request, forms.SetAsideForm(request.POST or None), action, incubator=found, **words)
 
 
 @WRITERS

@@ -70,6 +70,12 @@ class Incubator(Versioned):
         return self.name
 
 
+class ReadingQuerySet(models.QuerySet):
+    def that_count(self) -> ReadingQuerySet:
+        """Without those that somebody set aside."""
+        return self.filter(set_aside=None)
+
+
 class Reading(models.Model):
     """A temperature of an incubator at one moment. Rows are only added, and a moment has one."""
 
@@ -81,6 +87,8 @@ class Reading(models.Model):
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
 
+    objects = ReadingQuerySet.as_manager()
+
     class Meta:
         ordering = ["read_at"]
         constraints = [
@@ -89,6 +97,16 @@ class Reading(models.Model):
                 violation_error_message=_("There is a reading of this moment already."),
             )
         ]  # fmt: skip
+
+
+class SetAside(models.Model):
+    """A reading that does not count, and why. Both rows stay."""
+
+    hospital = models.ForeignKey(Hospital, models.PROTECT, related_name="+", db_index=False)
+    reading = models.OneToOneField(Reading, models.CASCADE, related_name="set_aside")
+    reason = models.CharField(_("why"), max_length=250)
+    set_aside_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    set_aside_at = models.DateTimeField()
 
 
 class Clutch(Versioned):

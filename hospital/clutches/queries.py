@@ -56,7 +56,7 @@ def newest_readings(incubators: Iterable[Incubator]) -> dict[int, Reading]:
     """The newest reading of each incubator, by its id."""
     newest: dict[int, Reading] = {}
     for incubator in incubators:
-        if reading := incubator.readings.order_by("-read_at").first():
+        if reading := incubator.readings.that_count().order_by("-read_at").first():
             newest[incubator.pk] = reading
     return newest
 
@@ -109,7 +109,7 @@ class Standing:
 
     @cached_property
     def newest(self) -> Reading | None:
-        return self.incubator.readings.order_by("-read_at").first() if self.incubator else None
+        return self.incubator.readings.that_count().order_by("-read_at").first() if self.incubator else None
 
     @property
     def is_silent(self) -> bool:
@@ -129,7 +129,7 @@ class Standing:
         """Of each stay the readings of its incubator, with those just outside it, so that a line can be drawn to them."""
         return [
             list(
-                stay.incubator.readings.filter(read_at__gte=begins - LONGEST_BRIDGE, read_at__lte=ends + LONGEST_BRIDGE)
+                stay.incubator.readings.that_count().filter(read_at__gte=begins - LONGEST_BRIDGE, read_at__lte=ends + LONGEST_BRIDGE)
                 .filter(read_at__lte=self.now)
                 .values_list("read_at", "temperature_c")
             )

@@ -7,14 +7,14 @@ Celsius as decimals, moments aware, sums in exact fractions.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 
-SECONDS_A_DAY = 86_400
+DAY_US = 86_400_000_000  # microseconds of a day
 # Between two readings further apart than this the line through them says little. Ours; common practice, no source.
 LONGEST_BRIDGE = timedelta(hours=12)
 
@@ -119,12 +119,14 @@ def _assumed(starts: datetime, ends: datetime, stay: Stay) -> list[Piece]:
 
 def _within(piece: Piece, stay: Stay) -> list[Piece]:
     """The part of a line between two readings that lies in the stay: a reading just outside it still says where it went."""
+    if stay.starts <= piece.starts and piece.ends <= stay.ends:
+        return [piece]
     starts, ends = max(piece.starts, stay.starts), min(piece.ends, stay.ends)
     return [Piece(starts, ends, _at(piece, starts), _at(piece, ends))] if starts < ends else []
 
 
 def _at(piece: Piece, moment: datetime) -> Fraction:
-    share = Fraction((moment - piece.starts) // timedelta(microseconds=1), (piece.ends - piece.starts) // timedelta(microseconds=1))
+    share = Fraction(_us(moment - piece.starts), _us(piece.ends - piece.starts))
     return piece.from_c + (piece.to_c - piece.from_c) * share
 
 
@@ -149,21 +151,19 @@ class Rate:
                 return slow + (fast - slow) * (temperature_c - cool) / (warm - cool)
         return self.knots[-1][1]
 
-    def over(self, piece: Piece) -> Fraction:
-        """The quantity that adds up over a piece: exact, since between knots it is the area under a straight line."""
-        days = Fraction((piece.ends - piece.starts) // timedelta(microseconds=1), SECONDS_A_DAY * 1_000_000)
-        low, high = sorted((piece.from_c, piece.to_c))
+    def mean(self, one_c: Fraction, other_c: Fraction) -> Fraction:
+        """Over a straight run from one temperature to another: exact, since between knots it is a straight line as well."""
+        low, high = sorted((one_c, other_c))
         if low == high:
-            return self.at(low) * days
+            return self.at(low)
         marks = [low, *(knot for knot, _ in self.knots if low < knot < high), high]
-        area = sum((self._area(cool, warm) for cool, warm in pairwise(marks)), Fraction(0))
-        return area * days / (high - low)
+        if len(marks) == 2:
+            return self._between(low, high)
+        return sum(((warm - cool) * self._between(cool, warm) for cool, warm in pairwise(marks)), Fraction(0)) / (high - low)
 
-    def _area(self, cool: Fraction, warm: Fraction) -> Fraction:
-        """Under the rate between two temperatures with no knot between them."""
-        if warm <= self.knots[0][0]:
-            return self.below * (warm - cool)
-        return (self.at(cool) + self.at(warm)) / 2 * (warm - cool)
+    def _between(self, cool: Fraction, warm: Fraction) -> Fraction:
+        """The mean between two temperatures with no knot between them."""
+        return self.below if warm <= self.knots[0][0] else (self.at(cool) + self.at(warm)) / 2
 
 
 def rates(at: Sequence[tuple[Decimal, int, int]]) -> tuple[Rate, Rate]:
@@ -178,7 +178,21 @@ def rates(at: Sequence[tuple[Decimal, int, int]]) -> tuple[Rate, Rate]:
 
 def total(pieces: Iterable[Piece], rate: Rate) -> Fraction:
     """What has added up over all pieces."""
-    return sum((rate.over(piece) for piece in pieces), Fraction(0))
+    return sum(_amounts(pieces, rate), Fraction(0)) / DAY_US
+
+
+def _amounts(pieces: Iterable[Piece], rate: Rate) -> Iterator[Fraction]:
+    """What each piece adds, times the microseconds of a day. A log says the same temperatures again and again: each is worked once."""
+    means: dict[tuple[Fraction, Fraction], Fraction] = {}
+    for piece in pieces:
+        run = piece.from_c, piece.to_c
+        if run not in means:
+            means[run] = rate.mean(*run)
+        yield means[run] * _us(piece.ends - piece.starts)
+
+
+def _us(span: timedelta) -> int:
+    return span // timedelta(microseconds=1)
 
 
 # --- the forecast -------------------------------------------------------------------------------------------------
@@ -202,28 +216,28 @@ def forecast(laid_at: datetime, now: datetime, pieces: Sequence[Piece], target_c
     """When eggs may hatch: the heat until `now` from the pieces, the target after it."""
     assumed = _hours(each.ends - each.starts for each in pieces if each.is_assumed)
     if not published.at:
-        fewest, most = (laid_at + timedelta(days=days) for days in published.days)
-        return Forecast(fewest, most, None, assumed, 0)
+        first, last = (laid_at + timedelta(days=days) for days in published.days)
+        return Forecast(first, last, None, assumed, 0)
     fastest, slowest = rates(published.at)
     coolest, warmest = Fraction(published.at[0][0]), Fraction(published.at[-1][0])
     outside = _hours(_outside(piece, coolest, warmest) for piece in pieces)
-    ends = [_reaches_one(pieces, rate, Fraction(target_c), now) for rate in (fastest, slowest)]
-    done = [min(100, int(total(pieces, rate) * 100)) for rate in (slowest, fastest)]
-    earliest = ends[0]
-    assert earliest is not None  # the fastest never stands still
-    return Forecast(earliest, ends[1], (done[0], done[1]), assumed, outside)
+    slow_end, least = _run(pieces, slowest, Fraction(target_c), now)
+    fast_end, most = _run(pieces, fastest, Fraction(target_c), now)
+    assert fast_end is not None  # the fastest never stands still
+    return Forecast(fast_end, slow_end, (least, most), assumed, outside)
 
 
-def _reaches_one(pieces: Sequence[Piece], rate: Rate, target_c: Fraction, now: datetime) -> datetime | None:
-    """When the development is whole, to the second; within a piece as if it ran evenly through it."""
-    done = Fraction(0)
-    for piece in pieces:
-        more = rate.over(piece)
-        if done + more >= 1 and more:
-            return piece.starts + _times(piece.ends - piece.starts, (1 - done) / more)
+def _run(pieces: Sequence[Piece], rate: Rate, target_c: Fraction, now: datetime) -> tuple[datetime | None, int]:
+    """When the development is whole, to the second (within a piece as if it ran evenly through it), and its percent until now."""
+    done, reached = Fraction(0), None
+    for piece, more in zip(pieces, _amounts(pieces, rate), strict=True):
+        if reached is None and more and done + more >= DAY_US:
+            reached = piece.starts + _times(piece.ends - piece.starts, (DAY_US - done) / more)
         done += more
     a_day = rate.at(target_c)
-    return now + _times(timedelta(days=1), (1 - done) / a_day) if a_day else None
+    if reached is None and a_day:
+        reached = now + _times(timedelta(days=1), (1 - done / DAY_US) / a_day)
+    return reached, min(100, int(done * 100 / DAY_US))
 
 
 def _times(span: timedelta, share: Fraction) -> timedelta:
@@ -232,8 +246,10 @@ def _times(span: timedelta, share: Fraction) -> timedelta:
 
 def _outside(piece: Piece, coolest: Fraction, warmest: Fraction) -> timedelta:
     low, high = sorted((piece.from_c, piece.to_c))
+    if coolest <= low and high <= warmest:
+        return timedelta(0)
     if low == high:
-        return timedelta(0) if coolest <= low <= warmest else piece.ends - piece.starts
+        return piece.ends - piece.starts
     inside = max(Fraction(0), min(high, warmest) - max(low, coolest))
     return _times(piece.ends - piece.starts, 1 - inside / (high - low))
 

@@ -16,8 +16,10 @@ from hospital.clock import now
 from hospital.clutches import actions
 from hospital.clutches.models import Clutch, Egg, Reading
 from hospital.clutches.queries import Standing, with_all
+from hospital.clutches.wording import FAULTS
 from hospital.edits import EditCollision
 from hospital.medications.models import MedicationOrder
+from hospital.rules.logfile import Fault
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -283,6 +285,41 @@ def test_a_reading_is_added_once_and_never_changed(incubator, vet):
         Reading.objects.filter(pk=reading.pk).update(temperature_c=D(30))
     with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
         reading.delete()
+
+
+def test_a_wrong_reading_is_set_aside_with_a_reason_and_counts_no_more(client, dam, vet, incubator):
+    clutch = laid(dam, vet, incubator=incubator)
+    wrong = actions.add_reading(incubator, by=vet, read_at=now() - HOUR, temperature_c=D("38.2"))
+    client.force_login(vet)
+    assert standing(clutch).is_out_of_range
+
+    address = reverse("incubators:set-aside", args=[incubator.pk, wrong.pk])
+    page = client.post(address, {"reason": "The probe lay on the lamp"}, follow=True)
+
+    assert not standing(clutch).is_out_of_range
+    assert all(piece.is_assumed for piece in standing(clutch).pieces)
+    assert 'class="badge">set aside<' in text(page)
+    assert "The probe lay on the lamp" in text(page)
+    assert client.get(address).status_code == 404
+    with pytest.raises(ValidationError, match="already"):
+        actions.set_aside(wrong, by=vet, reason="again")
+
+
+def test_an_egg_is_weighed_with_a_comma_and_never_over_somebody_elses_weight(client, dam, nurse):
+    clutch = laid(dam, nurse)
+    client.force_login(nurse)
+    address = url("weigh-egg", dam, clutch.pk, 1)
+
+    first = client.post(address, {"mass_g": "11,25", "seen_version": "1"})
+    stale = client.post(address, {"mass_g": "12", "seen_version": "1"})
+
+    assert (first.status_code, stale.status_code) == (302, 409)
+    assert clutch.eggs.first().mass_g == D("11.25")
+    assert "Both versions" in text(stale)
+
+
+def test_every_fault_of_a_file_has_words():
+    assert set(FAULTS) == set(Fault)
 
 
 def test_degrees_fahrenheit_are_refused_by_hand_too(client, incubator, nurse):
