@@ -112,7 +112,11 @@ def _explore(hunt: Hunt, root: State, effort: int) -> None:
         if hunt.rounds >= effort:
             hunt.open_bound = bound
             return
-        for child in _branches(hunt.model, state, days):
+        children = _branches(hunt.model, state, days)
+        if not children:  # a single answer is left
+            hunt.offer([left[0] for left in state.days])
+            hunt.park(state)
+        for child in children:
             days = _ascend(hunt, child, PATIENCE_IN_BRANCH)
             if days is not None:
                 serial += 1
@@ -141,8 +145,10 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
             break
         if turn % 4 == 3 or (turn == 0 and not may_stop):
             kept = bounds.too_dear(model, state, hunt.limit)
-            if kept and not bounds.restrict(model, state, kept):
-                return None
+            if kept:
+                if not bounds.restrict(model, state, kept):
+                    return None
+                continue  # the answer at hand may use days that are gone: nothing may be concluded from it
         if turn % patience == 0:
             if mark is not None and (top - mark) * PROGRESS < hunt.ceiling + SCALE - top:
                 break
