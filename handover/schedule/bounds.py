@@ -285,6 +285,11 @@ def _follow(model: Model, state: State, pull: Pull, reach: float) -> None:
 
 def _balance(prices: Rows, day: int, users: list[int], visit: int) -> None:
     """Bring the shares of a day back to the nearest that are not negative and add up to a visit."""
+    if len(users) == 2:  # the usual case, in one step
+        row, other = prices[users[0]], prices[users[1]]
+        row[day] = min(visit, max(0, (row[day] - other[day] + visit) >> 1))
+        other[day] = visit - row[day]
+        return
     running = cut = 0
     for count, share in enumerate(sorted([prices[series][day] for series in users], reverse=True), 1):
         running += share

@@ -143,12 +143,11 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
             round_off(hunt, state, and_polish=turn % 8 == 0)
         if bound > hunt.ceiling or (may_stop and hunt.is_over):
             break
+        kept: dict[int, int] = {}
         if turn % 4 == 3 or (turn == 0 and not may_stop):
             kept = bounds.too_dear(model, state, hunt.limit)
-            if kept:
-                if not bounds.restrict(model, state, kept):
-                    return None
-                continue  # the answer at hand may use days that are gone: nothing may be concluded from it
+            if kept and not bounds.restrict(model, state, kept):
+                return None
         if turn % patience == 0:
             if mark is not None and (top - mark) * PROGRESS < hunt.ceiling + SCALE - top:
                 break
@@ -156,7 +155,8 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
         if stalled >= 3:
             reach, stalled = reach * 0.6, 0
         gap = min(hunt.ceiling + SCALE - bound, abs(bound) // 6 + SCALE)
-        if not bounds.move_shares(model, state, days, pull, reach * gap):
+        is_settled = not bounds.move_shares(model, state, days, pull, reach * gap)
+        if is_settled and not kept:  # else the answer may use days that are gone: nothing follows from its agreeing
             break
     state.bound = top
     if top > hunt.ceiling:
