@@ -139,7 +139,7 @@ def _ascend(hunt: Hunt, state: State, patience: int, may_stop: bool = True) -> l
             break
         days = bounds.read_off(model, state)
         hunt.offer(days)
-        if turn % 4 == 0:
+        if turn % 4 == 0 and not hunt.is_over:
             round_off(hunt, state, and_polish=turn % 8 == 0)
         if bound > hunt.ceiling or (may_stop and hunt.is_over):
             break
