@@ -132,20 +132,14 @@ def read_off(model: Model, state: State) -> list[int]:
 def too_dear(model: Model, state: State, limit: int) -> dict[int, int]:
     """The masks that are left, by event, once days that no answer of at most `limit` uses are gone; only those that
     change. Needs a fresh relax()."""
-    through = list(state.sums)  # in the end: for each node and day, the least cost of its tree on that day
-    spare = [0] * len(through)
-    for root in model.roots:
-        spare[root] = limit - state.bound + min(state.sums[root])
-    for step in model.steps:
-        rest = list(map(sub, through[step.parent], state.told[step.node]))
-        message = send(step.down, laid_out(model, state.days[step.parent], rest), state.days[step.node])
-        through[step.node] = list(map(add, state.sums[step.node], message))
-        spare[step.node] = spare[step.parent]
+    through, least = _through(model, state)
+    room = limit - state.bound
     kept: dict[int, int] = {}
     for event, nodes in enumerate(model.nodes):
         for node in nodes:
-            if max(through[node]) > spare[node]:
-                mask = sum([1 << day for day, cost in zip(state.days[node], through[node], strict=True) if cost <= spare[node]])
+            most = least[node] + room
+            if max(through[node]) > most:
+                mask = sum([1 << day for day, cost in zip(state.days[node], through[node], strict=True) if cost <= most])
                 kept[event] = kept.get(event, -1) & mask
     return kept
 
@@ -181,7 +175,53 @@ def move_shares(model: Model, state: State, days: Sequence[int], pull: Pull, rea
     return not agree
 
 
+def level(model: Model, state: State, part: float) -> None:
+    """Bring what each series would lose by using a day nearer to what the others would lose, and an event to its copies.
+
+    A move along all days at once, where move_shares() moves along those used. Needs a fresh relax().
+    """
+    through, least = _through(model, state)
+    losses: list[dict[int, int]] = [{} for _ in model.members]
+    for event, series in enumerate(model.series):
+        if series is not None:
+            own = losses[series]
+            for day, cost in zip(state.days[event], through[event], strict=True):
+                loss = min(cost - least[event], model.visit)
+                if own.get(day, loss) >= loss:
+                    own[day] = loss
+    moved: dict[int, int] = {}
+    for day, users in state.users.items():
+        if len(users) > 1:
+            lost = [losses[series][day] for series in users]
+            mean = sum(lost) // len(lost)
+            if max(lost) > min(lost):
+                for series, loss in zip(users, lost, strict=True):
+                    state.prices[series][day] += round(part * (mean - loss))
+                    moved[series] = moved.get(series, 0) | 1 << day
+                _balance(state.prices, day, users, model.visit)
+    _touch(model, state, moved)
+    for n, (event, _) in enumerate(model.copies):
+        row, copy = state.prices[len(model.members) + n], model.size + n
+        for day, cost, copied in zip(state.days[event], through[event], through[copy], strict=True):
+            gap = min(copied - least[copy], model.visit) - min(cost - least[event], model.visit)
+            row[day] += round(part * gap / 2)
+        state.stale.update((event, copy))
+
+
 # --- parts ---
+
+
+def _through(model: Model, state: State) -> tuple[Rows, list[int]]:
+    """For each node and day the least cost of its tree on that day; and for each node the least of its tree."""
+    through, least = list(state.sums), [0] * len(state.sums)
+    for root in model.roots:
+        least[root] = min(state.sums[root])
+    for step in model.steps:
+        rest = list(map(sub, through[step.parent], state.told[step.node]))
+        message = send(step.down, laid_out(model, state.days[step.parent], rest), state.days[step.node])
+        through[step.node] = list(map(add, state.sums[step.node], message))
+        least[step.node] = least[step.parent]
+    return through, least
 
 
 def _union(masks: Sequence[int], events: Collection[int]) -> int:

@@ -24,6 +24,7 @@ from handover.schedule.problem import CLINIC, Problem
 EFFORT = 20_000
 ROUNDS_AT_MOST = 300
 PATIENCE_AT_ROOT, PATIENCE_IN_BRANCH = 10, 5  # rounds after which a bound must have moved
+LEVELS, LEVEL_PART = 2, 0.6  # how often shares are levelled at the start, and how far
 CANDIDATES = 8  # clinic days that are tried before a state is parted
 PROGRESS = 8  # ... by this part of what is missing
 
@@ -86,7 +87,7 @@ def _solve_group(
     shift = model.shift
     hunt = Hunt(model, masks, paid << shift if shift >= 0 else paid >> -shift)
     stay_near(hunt, [None if day is None else day + shift for day in wished])
-    _explore(hunt, bounds.start(model, masks, hunt.paid), effort)
+    _explore(hunt, _fair_start(hunt), effort)
     assert hunt.answer is not None
     cost, bound, is_first = hunt.best // SCALE, hunt.best // SCALE, False
     if hunt.open_bound is None:
@@ -97,6 +98,21 @@ def _solve_group(
 
 
 # --- the cheapest ---
+
+
+def _fair_start(hunt: Hunt) -> State:
+    """The start whose shares bound more: by the lengths of the series, or levelled by what a day is worth to each.
+
+    Levelled shares meet an easy optimum at once; with hard ones the long series had better keep most (measured).
+    """
+    root = bounds.start(hunt.model, hunt.masks, hunt.paid)
+    bounds.relax(hunt.model, root)
+    levelled = bounds.fork(root)
+    for _ in range(LEVELS):
+        hunt.rounds += 1
+        bounds.level(hunt.model, levelled, LEVEL_PART)
+        bounds.relax(hunt.model, levelled)
+    return max(root, levelled, key=lambda state: state.bound)
 
 
 def _explore(hunt: Hunt, root: State, effort: int) -> None:
