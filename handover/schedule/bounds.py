@@ -305,7 +305,7 @@ def _fade(state: State, pull: Pull, series_count: int) -> None:
 
 
 def _follow(model: Model, state: State, pull: Pull, reach: float) -> None:
-    size = reach / sum([weight * weight for weight in pull.values()])
+    size = reach / (sum([weight * weight for weight in pull.values()]) or 1.0)  # directions may cancel out
     moved: dict[int, int] = {}
     days: dict[int, None] = {}
     for (number, day), weight in pull.items():

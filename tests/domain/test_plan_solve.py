@@ -12,6 +12,7 @@ from random import Random
 
 import pytest
 
+from handover.schedule import bounds
 from handover.schedule.network import can_be_planned
 from handover.schedule.plan import Conflict, Planned, plan
 from handover.schedule.problem import Event, Lag, Problem
@@ -22,6 +23,7 @@ from tests.oracles.instances import MONDAY, care_case, random_problem
 TINY = 240
 LARGE = 300
 BATCH = 15
+PATHS = range(200)
 BATCHES = [range(start, start + BATCH) for start in range(0, LARGE, BATCH)]
 
 
@@ -292,6 +294,18 @@ def test_an_answer_without_proof_says_so_and_gives_a_true_bound(effort):
         assert solution.bound <= least[seed] <= solution.cost
         assert not solution.is_proven or solution.cost == least[seed]
     assert effort > 5 or not all(solution.is_proven for solution in hasty.values())
+
+
+@pytest.mark.parametrize("memory", [0.5, 0.85])
+def test_the_answer_does_not_depend_on_the_path_of_the_search(memory, monkeypatch):
+    """With other steps the shares take other ways, and what is struck out or parted comes in another order."""
+    problems = [Problem.from_json(random_problem(seed, 4, 9)) for seed in PATHS]
+    usual = [solve(problem) for problem in problems]
+
+    monkeypatch.setattr(bounds, "MEMORY", memory)
+
+    assert [solve(problem) for problem in problems] == usual
+    assert sum(solution is not None for solution in usual) >= len(PATHS) // 2
 
 
 def test_the_same_problem_gets_the_same_answer_every_time():
