@@ -7,12 +7,14 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from handover.demo.clutches import ClutchStory
+from handover.demo.shadows import HEIGHT_PX, WIDTH_PX, bones
 from handover.logs import actions as logs
 from handover.logs.water import allowance_today
 from handover.packs.actions import make_pack
@@ -27,10 +29,13 @@ from hospital.clock import today as today_at
 from hospital.examinations import actions as examinations
 from hospital.examinations.vocabulary import REGIONS, scale_for
 from hospital.feeding import actions as feeding
+from hospital.images import actions as images
+from hospital.images.dicom import Radiograph
 from hospital.labs import actions as labs
 from hospital.labs.forms import FindingForm
 from hospital.medications import actions as medications
 from hospital.people.models import Carer, Person, Role
+from hospital.pictures import grey_scan
 from hospital.placements import actions as placements
 from hospital.procedures import actions as procedures
 from hospital.procedures.models import Bandage
@@ -105,6 +110,9 @@ class Story:
             yield self._examination(exam)
         for sample in row.get("sample", []):
             yield from self._sample(sample)
+        for image in row.get("image", []):
+            by = self.cast.people[image["by"]]
+            yield Step(self.moment(image["day"], "12:15"), by, partial(self._image, image, by))
         for procedure in row.get("procedure", []):
             yield from self._procedure(procedure)
         for bandage in row.get("bandage", []):
@@ -193,6 +201,19 @@ class Story:
         said: Row = {k: row.get(k, "") for k in ("ranges_of", "conclusion")}
         said |= {"resulted_on": self.on(row["result_day"]), "findings": [_finding(each) for each in found]}
         labs.edit_sample(sample, by=by, seen_version=sample.version, **said)
+
+    def _image(self, row: Row, by: Person) -> None:
+        """A radiograph that we draw: of no animal, and its note says so."""
+        picture = Radiograph(
+            scan=grey_scan(bones(**row["shadow"]), WIDTH_PX, HEIGHT_PX), window=(2000, 45000), kind="radiograph", taken_on=None,
+            body_part=row["body_part"], view_position=row["view_position"], spacing_mm=None, spacing_kind="",
+        )  # fmt: skip
+        kept = images.add_image(
+            self.patient, by=by, picture=picture, kind="", taken_on=self.on(row["day"]), body_part="", view_position="", note=row["note"]
+        )
+        for drawn in row.get("drawn", []):
+            mm = Decimal(drawn["mm"]) if "mm" in drawn else None
+            images.draw(kept, by=by, kind=drawn["kind"], points=drawn["points_tenths"], marker_mm=mm, words=drawn.get("words", ""))
 
     def _recheck(self, day: int) -> Step:
         seen = {

@@ -85,6 +85,7 @@ class DrawForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.fields["marker_mm"].unit = "mm"
+        self.fields["marker_mm"].says_optional = True  # shown for a marker only, and the action asks for it
 
 
 class WithdrawForm(forms.Form):

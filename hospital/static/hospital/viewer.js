@@ -55,6 +55,7 @@
     });
     const ratio = () => canvas.width / canvas.clientWidth;
 
+    // The words stand beside the last point; those of an angle at its corner.
     const line = (dots, words, colour) => {
       const places = dots.map(onScreen);
       const unit = ratio();
@@ -71,7 +72,7 @@
         });
       }
       if (!words) return;
-      const last = places.at(-1);
+      const last = places[Math.min(1, places.length - 1)];
       context.font = `bold ${16 * unit}px sans-serif`;
       context.lineWidth = 4 * unit;
       context.strokeStyle = "#000";
@@ -144,7 +145,7 @@
       box.hidden = !needed;
       box.elements.kind.value = tool;
       box.elements.points.value = JSON.stringify(points.map(({ x, y }) => [Math.round(x * 10), Math.round(y * 10)]));
-      box.querySelectorAll("[data-for]").forEach((part) => { part.hidden = part.dataset.for !== tool; });
+      box.querySelectorAll("[data-for]").forEach((part) => { part.hidden = !part.dataset.for.split(" ").includes(tool); });
       box.querySelector(".button").disabled = points.length < needed;
     };
     const tellPoints = () => {
@@ -308,6 +309,7 @@
       }
     };
     const start = () => {
+      canvas.parentElement.style.aspectRatio = String(Math.min(size.x / size.y, 1.4)); // a wide picture needs room on a phone too
       picture.hidden = true;
       for (const part of [canvas, ...root.querySelectorAll("[data-tools], [data-controls]")]) part.hidden = false;
       level.min = Math.min(full.low, stored.low);
