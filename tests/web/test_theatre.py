@@ -8,6 +8,7 @@ import pypdf
 import pytest
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
+from django.template.loader import render_to_string
 from django.urls import reverse
 
 from hospital.audit.models import AuditEntry
@@ -17,6 +18,7 @@ from hospital.rules.anaesthesia import mark
 from hospital.theatre import actions
 from hospital.theatre.models import FIGURES, Stage, TheatreReading
 from hospital.theatre.queries import readings_of
+from hospital.theatre.views import _chart
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -264,6 +266,18 @@ def test_the_chart_stands_on_the_page_and_in_a_pdf_that_another_reader_reads(cli
     assert begun.patient.case_number in text
     assert "48" in text
     assert "Vera Vet" in text
+
+
+def test_the_lines_of_the_printed_chart_are_lines_without_a_style_sheet(begun, vet):
+    """The SVG of a PDF reads no style sheet: a line that only a sheet keeps from being filled would be a black patch."""
+    for minutes, beats in ((30, 44), (25, 46), (20, 40)):
+        read(begun, vet, minutes, heart_per_minute=beats)
+
+    svg = render_to_string("theatre/_chart.html", {"chart": _chart(begun, readings_of(begun))})
+
+    (line,) = [each for each in svg.split("<") if each.startswith("polyline")]
+    assert 'fill="none"' in line
+    assert 'stroke="#000"' in line
 
 
 def test_what_comes_next_ticks_what_is_recorded_since(client, begun, vet):
