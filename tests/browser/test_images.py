@@ -1,4 +1,4 @@
-"""The viewer of images in a real browser: window, zoom, and a length drawn by mouse, by keys and by finger."""
+"""The viewer of images in a real browser: window, zoom, and a length drawn by mouse and by keys."""
 
 import io
 import re
