@@ -258,7 +258,7 @@ def copy_cases(cases: int) -> None:
         kept, offset = {patient.pk for patient in wanted}, turn * STRIDE
         patients = [copied(patient, offset) for patient in wanted]
         for n, patient in enumerate(patients):
-            patient.case_number, patient.key = case_number(first_free + turn * len(told) + n), uuid.uuid4()
+            patient.case_number = case_number(first_free + turn * len(told) + n)
         Patient.objects.bulk_create(patients)
         Person.objects.bulk_create([copied(carer.person, offset, email=f"copy{turn}-{carer.person.email}") for carer in carers])
         Carer.objects.bulk_create([copied(carer, offset) for carer in carers])
@@ -272,6 +272,8 @@ def copied(row, offset: int, **fields):
     made = copy.copy(row)
     made._state = copy.copy(row._state)
     made.pk, made._state.adding = row.pk + offset, True
+    if hasattr(row, "key"):
+        made.key = uuid.uuid4()
     vars(made).update(fields)
     for name in ("patient_id", "procedure_id", "bandage_id", "plan_id", "carer_id", "person_id"):
         if getattr(row, name, None):
