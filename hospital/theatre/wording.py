@@ -53,7 +53,8 @@ def after_list(patient: Patient, it: Anaesthetic, on: date) -> list[dict]:
 
     orders = patient.medication_orders.filter(ordered_at__date__gte=on)
     return [
-        row(_("Procedure written down, with closures, bandages, implants and samples"), "procedures:add", it.procedure is not None),
+        row(_("Procedure written down, with closures, bandages and implants"), "procedures:add", it.procedure is not None),
+        row(_("Samples taken, and what is asked of them"), "labs:add", patient.samples.filter(taken_on__gte=on).exists()),
         row(_("Medicines after it: pain, infection"), "medications:order", orders.exists()),
         row(_("Fluids and food"), "feeding:plans", patient.feedingplans.filter(ordered_at__date__gte=on).exists()
             or patient.fluidplans.filter(ordered_at__date__gte=on).exists()),
