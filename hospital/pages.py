@@ -69,8 +69,12 @@ def pressed(request: HttpRequest, action: Callable[..., Any], *args: Any, **kwar
 
 def seen_version(request: HttpRequest) -> int:
     """The version that a button without fields was pressed on; 0 for none, and for what is no number."""
-    given = request.POST.get("seen_version", "")
-    return int(given) if given.isdecimal() and len(given) < 10 else 0
+    return whole(request.POST.get("seen_version", ""))
+
+
+def whole(text: str, otherwise: int = 0) -> int:
+    """The whole number of up to nine digits that a text is, or `otherwise`."""
+    return int(text) if text.isdecimal() and len(text) < 10 else otherwise
 
 
 def status_of(form: BaseForm) -> int:

@@ -13,7 +13,7 @@ from handover.logs.water import SIGN_OF_ACTIVITY, SIGN_OF_BANDAGE, signs_of
 from handover.schedule.answers import PHONE_NOW, PHONE_TODAY, Because, unfed_limit
 from handover.schedule.watertime import Reason, Sign
 from hospital.admissions.actions import UNLIKELY_FACTOR
-from hospital.rules.weights import Weighing, alarm_for, reference_g
+from hospital.rules.weights import Weighing, alarm_for, calls_below_g, reference_g
 
 
 def answer_hints(day: Day) -> dict[str, Any]:
@@ -62,18 +62,19 @@ def _weight(day: Day) -> dict[str, Any] | None:
     if not earlier:
         return None
     now_of, today_of = reference_g(earlier, day.on, alarm.now_days), reference_g(earlier, day.on, alarm.today_days)
+    today_below, now_below = calls_below_g(earlier, day.on, alarm)
     return {
         "last_g": _plain(last.weight_g),
         "low": float(last.weight_g * 10 / UNLIKELY_FACTOR),
         "high": float(last.weight_g * 10 * UNLIKELY_FACTOR),
-        "now": {"below": _tenths(now_of, alarm.now_percent), "of": float(now_of * 10)},
-        "today": {"below": _tenths(today_of, alarm.today_percent), "of": float(today_of * 10)},
+        "now": {"below": _tenths(now_below), "of": float(now_of * 10)},
+        "today": {"below": _tenths(today_below), "of": float(today_of * 10)},
     }
 
 
-def _tenths(of_g: Decimal, percent: Decimal) -> int:
-    """The greatest weight, in tenths of a gram, that has fallen by so much."""
-    return int((of_g * 10 * (100 - percent) / 100).to_integral_value(ROUND_FLOOR))
+def _tenths(grams: Decimal) -> int:
+    """Whole tenths of a gram, the broken one left off."""
+    return int((grams * 10).to_integral_value(ROUND_FLOOR))
 
 
 def _plain(number: Decimal) -> str:

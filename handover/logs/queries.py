@@ -33,11 +33,6 @@ ATE = (Eaten.ALL, Eaten.SOME)
 # --- reports ------------------------------------------------------------------------------------------------------
 
 
-def reports_of(patient: Patient) -> QuerySet[LogEntry]:
-    """Every report about a patient with who wrote it and who has seen it, the latest day first."""
-    return patient.logs.select_related("author", "seen__seen_by", "corrects", "later_photo").order_by("-on", "-made_at", "-pk")
-
-
 def standing_reports(patient: Patient) -> QuerySet[LogEntry]:
     """The reports that no correction has replaced, the latest day first."""
     return LogEntry.objects.filter(patient=patient).counting().select_related("author", "later_photo").order_by("-on", "-made_at", "-pk")

@@ -46,7 +46,7 @@ from hospital.edits import EditCollision
 from hospital.feeding.models import FluidRoute
 from hospital.feeding.queries import feeding_now, fluids_at_home
 from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
-from hospital.pages import done, pressed, show, status_of
+from hospital.pages import done, pressed, show, status_of, whole
 from hospital.people.access import for_roles
 from hospital.people.models import CLINICAL, EVERYONE, STAFF, Role
 from hospital.rules.wording import body_weight
@@ -239,7 +239,7 @@ def answer(request: HttpRequest, patient: Patient, is_here: bool, key: uuid.UUID
 def photo_part(request: HttpRequest, patient: Patient, is_here: bool, key: uuid.UUID) -> JsonResponse:
     """The next piece of a photograph, from byte `from` of `of`. Told back: how many bytes are here, and whether it is whole."""
     entry = get_object_or_404(LogEntry, patient=patient, author=request.user, key=key)
-    start, of = (int(text) if text.isdecimal() and len(text) < 10 else -1 for text in (request.GET.get(n, "") for n in ("from", "of")))
+    start, of = (whole(request.GET.get(name, ""), -1) for name in ("from", "of"))
     try:
         have, is_whole = receive_photo_part(entry, request.body, start=start, of=of)
     except ValidationError as refusal:

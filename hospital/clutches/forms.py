@@ -12,18 +12,18 @@ from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
 from hospital.admissions.forms import WeightField, moment_field, words_field
-from hospital.admissions.models import Patient
 from hospital.clock import now, today
-from hospital.clutches.models import COLDEST_C, MOST_EGGS, WARMEST_C, CandledEgg, Clutch, Egg, Incubator
+from hospital.clutches.models import MOST_EGGS, CandledEgg, Clutch, Egg, Incubator
 from hospital.clutches.queries import orders_to_tie
 from hospital.clutches.wording import state_line
-from hospital.rules.logfile import HOTTEST_AS_F
+from hospital.numbers import CommaDecimalField
+from hospital.rules.logfile import COLDEST_C, HOTTEST_AS_F, WARMEST_C
 
 MOST_BYTES = 1_000_000
 
 
-class CelsiusField(forms.DecimalField):
-    """Degrees Celsius; a comma for a point is understood, degrees Fahrenheit are refused with a word about them."""
+class CelsiusField(CommaDecimalField):
+    """Degrees Celsius; degrees Fahrenheit are refused with a word about them."""
 
     def __init__(self, label: Any, places: int = 1, **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"})
@@ -32,7 +32,7 @@ class CelsiusField(forms.DecimalField):
         self.error_messages |= {"required": _("Give the temperature."), "invalid": _("Give degrees Celsius, for example 28.5.")}
 
     def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(value.strip().removesuffix("°C").strip().replace(",", ".") if isinstance(value, str) else value)
+        return super().to_python(value.strip().removesuffix("°C") if isinstance(value, str) else value)
 
     def validate(self, value: Decimal | None) -> None:
         super().validate(value)
@@ -231,7 +231,3 @@ def _decoded(raw: bytes) -> str:
 def as_stored(row: Clutch | Incubator, form: type[forms.Form]) -> dict[str, Any]:
     """A row's values for its form."""
     return {name: getattr(row, name) for name in form.base_fields if hasattr(row, name)} | {"seen_version": row.version}
-
-
-def usable(patient: Patient) -> Any:
-    return Incubator.objects.at(patient.hospital).filter(is_in_use=True)

@@ -15,10 +15,9 @@ from hospital.admissions.models import Patient
 from hospital.edits import Versioned
 from hospital.medications.models import MedicationOrder
 from hospital.people.models import STAFF, Person, hospitals_where
+from hospital.rules.logfile import COLDEST_C, WARMEST_C
 from hospital.sites.models import Hospital
 
-# Colder and warmer no incubator runs and no egg lives: a slip, or degrees Fahrenheit (80 °F is 27 °C). Ours; common practice, no source.
-COLDEST_C, WARMEST_C = Decimal(5), Decimal(45)
 ANY_EGG_C = [MinValueValidator(COLDEST_C), MaxValueValidator(WARMEST_C)]
 PERCENT = [MinValueValidator(0), MaxValueValidator(100)]
 MOST_EGGS = 200

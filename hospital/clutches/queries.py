@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from hospital.admissions.models import Patient
-from hospital.clutches.models import CandledEgg, Clutch, Egg, Incubator, Reading, Stay
+from hospital.clutches.models import Clutch, Egg, Incubator, Reading, Stay
 from hospital.medications.models import MedicationOrder
 from hospital.rules.incubation import LONGEST_BRIDGE, Forecast, Piece, Published, earliest_in, forecast, pieces_of, published_for
 from hospital.rules.incubation import Stay as Warmth
@@ -37,6 +37,11 @@ def incubating(patients: Iterable[Patient] | QuerySet) -> list[Clutch]:
     """Clutches of these animals of which an egg has neither hatched nor been lost."""
     open_eggs = Egg.objects.filter(end="").values("clutch")
     return list(with_all(Clutch.objects.filter(patient__in=patients, pk__in=open_eggs)).order_by("laid_from"))
+
+
+def incubators_in_use(patient: Patient) -> QuerySet[Incubator]:
+    """Where eggs of this patient may go."""
+    return Incubator.objects.at(patient.hospital).filter(is_in_use=True)
 
 
 def orders_to_tie(clutch: Clutch) -> QuerySet[MedicationOrder]:
@@ -201,8 +206,3 @@ class Standing:
 def out_of_range(incubator: Incubator, reading: Reading) -> bool:
     low, high = incubator.alarm_low_c, incubator.alarm_high_c
     return (low is not None and reading.temperature_c < low) or (high is not None and reading.temperature_c > high)
-
-
-def results_of(candling) -> list[CandledEgg]:
-    """What the light showed, by the number of the egg."""
-    return sorted(candling.results.all(), key=lambda each: each.egg_id)

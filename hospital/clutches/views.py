@@ -18,7 +18,7 @@ from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.clutches import actions, forms, wording
 from hospital.clutches.models import Clutch, Egg
-from hospital.clutches.queries import Standing, clutches_of, siblings_of, with_all
+from hospital.clutches.queries import Standing, clutches_of, incubators_in_use, siblings_of, with_all
 from hospital.clutches.warmth_svg import warmth_chart
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.models import STAFF, Role
@@ -139,7 +139,7 @@ def induce(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpRespon
 def lay(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpResponse:
     found = _clutch(patient, clutch_id)
     fresh = {"seen_version": found.version, "is_top_marked": found.is_top_marked}
-    form = forms.LayForm(request.POST or None, initial=fresh, incubators=forms.usable(patient))
+    form = forms.LayForm(request.POST or None, initial=fresh, incubators=incubators_in_use(patient))
     words = dict(heading=_("Eggs laid"), save=_("Save the eggs"), said=_("Saved. Each egg has its number."))
     action = partial(actions.record_laying, found, by=request.user)
     return _page(request, patient, form, action, clutch=found, hint=wording.turning(patient), caution=_germs(patient), **words)
@@ -148,7 +148,7 @@ def lay(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpResponse:
 @TREATING
 def move(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpResponse:
     found = _clutch(patient, clutch_id)
-    form = forms.MoveForm(request.POST or None, incubators=forms.usable(patient))
+    form = forms.MoveForm(request.POST or None, incubators=incubators_in_use(patient))
     words = dict(heading=_("Move the eggs"), save=_("Save the move"), said=_("Moved."))
     action = partial(actions.move_clutch, found, by=request.user)
     return _page(request, patient, form, action, clutch=found, hint=wording.turning(patient), caution="heat", **words)

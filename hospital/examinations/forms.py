@@ -13,6 +13,7 @@ from hospital.admissions.models import Patient
 from hospital.clock import today
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.examinations.vocabulary import PLACES, REGIONS, VIEWS, VIEWS_OF, scale_for, scale_named, systems_of
+from hospital.examinations.wording import source_words
 from hospital.procedures.queries import bandages_on, closures_in, implants_in
 from hospital.procedures.vocabulary import AT_RECHECK, IN_WATER, event_name
 from hospital.procedures.wording import bandage_line, closure_line, implant_line
@@ -76,7 +77,7 @@ class SeenForm(forms.ModelForm):
     def _set_up_scale(self) -> None:
         scale, field = self.scale, self.fields["condition_score"]
         scores = [("", _("Not scored")), *((n, str(n)) for n in range(scale.low, scale.high + 1))]
-        source = _("%s, from memory") % scale.source if scale.how_known == "memory" else scale.source
+        source = source_words(scale.source, scale.how_known)
         words = _("%(meaning)s. Source: %(source)s.") % {"meaning": scale.meaning, "source": source}
         self.fields["condition_score"] = forms.TypedChoiceField(
             label=_("Body condition, %s") % scale.name, choices=scores, coerce=int, empty_value=None, required=field.required,

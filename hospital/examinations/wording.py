@@ -20,9 +20,14 @@ def alarm_line(patient: Patient) -> str:
     said = {
         "today": _fall(alarm.today_percent, alarm.today_days),
         "now": _fall(alarm.now_percent, alarm.now_days),
-        "source": _("%s, from memory") % alarm.source if alarm.how_known == "memory" else alarm.source,
+        "source": source_words(alarm.source, alarm.how_known),
     }
     return _("A vet hears the same day of a fall of %(today)s, at once of %(now)s. Source: %(source)s.") % said
+
+
+def source_words(source: str, how_known: str) -> str:
+    """A source, and whether it was only remembered."""
+    return _("%s, from memory") % source if how_known == "memory" else source
 
 
 def _fall(percent: Decimal, days: int | None) -> str:

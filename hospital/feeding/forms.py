@@ -15,12 +15,13 @@ from hospital.clock import now
 from hospital.feeding.actions import Asked, weight_doubt, work_out_feeding, work_out_fluids
 from hospital.feeding.models import FeedingPlan, FluidPlan, FluidRoute
 from hospital.feeding.queries import weights_of
+from hospital.numbers import CommaDecimalField
 from hospital.rules.energy import Metabolism, kcal_per_gram, linear_resting_kcal, metabolism_for
 from hospital.rules.fluids import DROPS_PER_ML, MOST_PERCENT, Maintenance, maintenance_for
 
 
-class FigureField(forms.DecimalField):
-    """A decimal with its unit; a comma for a point is understood, a thousand separator is not."""
+class FigureField(CommaDecimalField):
+    """A decimal with its unit."""
 
     def __init__(self, *, unit: Any, least: str = "0.0001", most: str = "99999", places: int = 4, required_words: Any = "", **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"})
@@ -28,9 +29,6 @@ class FigureField(forms.DecimalField):
         self.unit = unit
         self.error_messages["required"] = required_words or _("Give a number.")
         self.error_messages["invalid"] = _("Give a number, for example 0.2.")
-
-    def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
 
 
 def count_field(label: Any, most: int, unit: Any, required_words: Any = "", **kwargs: Any) -> forms.IntegerField:

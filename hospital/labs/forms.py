@@ -11,21 +11,19 @@ from django.utils.translation import gettext_lazy as _
 from hospital.admissions.days import day_field
 from hospital.clock import today
 from hospital.labs.models import Finding, Sample
+from hospital.numbers import CommaDecimalField
 from hospital.rules.wording import number
 
 LINES, MORE_LINES, MOST_LINES = 6, 6, 60
 
 
-class NumberField(forms.DecimalField):
-    """A number as laboratories write it: a decimal comma is understood."""
+class NumberField(CommaDecimalField):
+    """A number of a result, or an end of its range."""
 
     def __init__(self, **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-4", "autocomplete": "off"})
         super().__init__(required=False, max_digits=12, decimal_places=4, widget=widget, **kwargs)
         self.error_messages["invalid"] = _("Write a number, for example 4.5.")
-
-    def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
 
 
 def _line_box(label: Any, listed: str, size: str, most: int = 80) -> forms.CharField:

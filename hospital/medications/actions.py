@@ -309,13 +309,8 @@ def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **sai
 
     A controlled drug without a page is held back: what nobody counts must not leave the safe.
     """
-    lineage = patient.species.group.lineage()
-    is_held = is_given and not pages_of_drug(patient.hospital, order.drug)
-    if is_held and (order.is_controlled or is_controlled(patient.hospital, order.drug, lineage)):
-        held_back = _("%(drug)s is a controlled drug and has no page in the register. Open a page there first, then give it.")
-        raise ValidationError(held_back % {"drug": order.drug})
     ordered_on = order.ordered_at.astimezone(ZoneInfo(patient.hospital.zone)).date()
-    return draw_up(
+    line = draw_up(
         patient,
         drug=order.drug,
         strength=order.strength_per_ml,
@@ -324,6 +319,15 @@ def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **sai
         source=_("Order of %(day)s by %(name)s") % {"day": in_words(ordered_on), "name": order.ordered_by},
         **said,
     )
+    if line is None and is_given and not pages_of_drug(patient.hospital, order.drug) and _is_controlled(patient, order):
+        held_back = _("%(drug)s is a controlled drug and has no page in the register. Open a page there first, then give it.")
+        raise ValidationError(held_back % {"drug": order.drug})
+    return line
+
+
+def _is_controlled(patient: Patient, order: MedicationOrder) -> bool:
+    """As it was ordered, or as the formulary says by now."""
+    return order.is_controlled or is_controlled(patient.hospital, order.drug, patient.species.group.lineage())
 
 
 def _refuse_dose(patient: Patient, order: MedicationOrder, given_at: datetime) -> None:

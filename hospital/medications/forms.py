@@ -19,6 +19,7 @@ from hospital.medications.formulary import for_animal, reference
 from hospital.medications.models import DoseGiven, DoseUnit, LateDoseRule, MedicationOrder, Route
 from hospital.medications.queries import Judge, Shelved, recent_weights, rows_in_force
 from hospital.medications.wording import tongue
+from hospital.numbers import CommaDecimalField
 from hospital.people.models import Person
 from hospital.register.forms import AmountField as RegisterAmountField
 from hospital.register.forms import SignedForm
@@ -30,8 +31,8 @@ from hospital.rules.weights import good_for_days
 from hospital.rules.wording import TALL_MAN, Unit, quantity
 
 
-class AmountField(forms.DecimalField):
-    """A positive decimal; a comma for a point is understood, a thousand separator is not."""
+class AmountField(CommaDecimalField):
+    """A positive decimal with its unit."""
 
     def __init__(self, required_words: Any, *, unit: Any, **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"})
@@ -46,9 +47,6 @@ class AmountField(forms.DecimalField):
         self.error_messages["required"] = required_words
         self.error_messages["invalid"] = _("Give a number, for example 0.2.")
         self.error_messages["min_value"] = _("Give a number above 0.")
-
-    def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
 
 
 def whole_number(label: Any, most: int, required_words: Any) -> forms.IntegerField:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from hospital.admissions.forms import moment_field, words_field
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
+from hospital.numbers import CommaDecimalField
 from hospital.people.models import Person
 from hospital.people.signing import why_not_signed
 from hospital.register.models import DrugForm, Kind, RegisterLine, RegisterPage, StrengthUnit
@@ -22,8 +23,8 @@ _OFF = {"autocomplete": "off"}
 _LAST = ("done_at", "late_reason", "witness", "witness_password")
 
 
-class AmountField(forms.DecimalField):
-    """An amount in the page's unit, to three decimals; a comma for a point is understood, a thousand separator is not."""
+class AmountField(CommaDecimalField):
+    """An amount in the page's unit, to three decimals."""
 
     def __init__(self, label: Any, *, least: Decimal = Decimal("0.001"), **kwargs: Any):
         widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", **_OFF})
@@ -35,9 +36,6 @@ class AmountField(forms.DecimalField):
             "min_value": _("Give a number above 0.") if least else _("Give a number, 0 or more."),
             "max_decimal_places": _("Give at most three decimals."),
         }
-
-    def to_python(self, value: Any) -> Decimal | None:
-        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
 
 
 class SignedForm(forms.Form):

@@ -15,6 +15,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 MOST_ROWS = 20_000
+# Colder and warmer no incubator runs and no egg lives: a slip, or degrees Fahrenheit (80 °F is 27 °C). Ours; common practice, no source.
 COLDEST_C, WARMEST_C = Decimal(5), Decimal(45)
 HOTTEST_AS_F = Decimal(113)  # 45 °C
 

@@ -101,6 +101,13 @@ class MomentsForm(forms.ModelForm):
             self.fields[name] = moment_field(label, required=name == "begun_at")
 
 
+class FigureInput(forms.TextInput):
+    """A figure, whole or decimal; a comma for a point is understood."""
+
+    def value_from_datadict(self, data: Any, files: Any, name: str) -> str:
+        return data.get(name, "").replace(",", ".")
+
+
 class ReadingForm(forms.ModelForm):
     """One mark of the grid. Boxes stay empty until they are pressed or typed: a figure that nobody read is never saved."""
 
@@ -117,11 +124,9 @@ class ReadingForm(forms.ModelForm):
             if name not in self.fields:
                 continue
             last = getattr(before, name) if before else None
-            box = self.fields[name].widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "big"})
+            box = self.fields[name].widget = FigureInput(attrs={"inputmode": "decimal", "autocomplete": "off", "class": "big"})
             box.attrs |= {"data-step": A_PRESS.get(name, "1"), "data-last": "" if last is None else str(last)}
             self.fields[name].unit, self.fields[name].last = unit, last
-            if self.is_bound:  # a comma for a point is understood
-                self.data[name] = self.data.get(name, "").replace(",", ".")
 
     def figures(self) -> list[forms.BoundField]:
         return [self[name] for name in SAID if name in UNITS]

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_GET, require_POST
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
-from hospital.pages import both_versions, done, pressed, seen_version, show, status_of
+from hospital.pages import both_versions, done, pressed, seen_version, show, status_of, whole
 from hospital.people.access import for_roles
 from hospital.people.models import Role
 from hospital.press import print_pdf
@@ -215,7 +215,7 @@ def what_next(request: HttpRequest, patient: Patient, anaesthetic_id: int) -> Ht
     """What usually follows an operation: each with its own form, and what is there already ticked."""
     it = get_object_or_404(anaesthetics_of(patient), pk=anaesthetic_id)
     if request.method == "POST":
-        procedure = get_object_or_404(patient.procedures, pk=_number(request.POST.get("procedure", "")))
+        procedure = get_object_or_404(patient.procedures, pk=whole(request.POST.get("procedure", "")))
         pressed(request, actions.belongs_to, it, procedure, seen_version=seen_version(request))
         return redirect("theatre:next", patient.case_number, it.pk)
     on = (it.begun_at or now()).astimezone(ZoneInfo(patient.hospital.zone)).date()
@@ -223,10 +223,6 @@ def what_next(request: HttpRequest, patient: Patient, anaesthetic_id: int) -> Ht
     rows = after_list(patient, it, on)
     context = {"patient": patient, "it": it, "kind": kind_name(it), "rows": rows, "of_the_day": of_the_day}
     return show(request, "theatre/next.html", context)
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isdecimal() and len(text) < 10 else 0
 
 
 @require_GET

@@ -19,7 +19,7 @@ from hospital.medications.queries import dose_due_at, needs_new_weight
 from hospital.medications.wording import line as medicine_line
 from hospital.people.models import Person
 from hospital.register.queries import kept_drugs
-from hospital.rules.sheet import Entry, Hour, State, Written, entries, hours, meal_moments
+from hospital.rules.sheet import Entry, Hour, State, Written, entries, hours, meal_moments, state_at
 from hospital.sites.models import Hospital
 from hospital.ward.models import Attended
 
@@ -174,11 +174,8 @@ def _fluids(plan: FluidPlan, starts_at: datetime, ends_at: datetime, at: datetim
 
 def _planned(due: Iterable[datetime], rows: list[Attended], at: datetime) -> tuple[Entry, ...]:
     """Each planned moment with what was written of it, matched by the moment itself."""
-    by_moment = {row.due_at: row for row in rows}
-    found = []
-    for number, moment in enumerate(due):
-        row = by_moment.get(moment)
-        said = Written(State(row.kind), row.done_at, str(row.done_by), row.pk) if row else None
-        [entry] = entries([moment], [said] if said else [], at)
-        found.append(Entry(number, entry.due_at, entry.state, entry.written))
-    return tuple(found)
+    said = {row.due_at: Written(State(row.kind), row.done_at, str(row.done_by), row.pk) for row in rows}
+    return tuple(
+        Entry(number, moment, said[moment].state if moment in said else state_at(moment, at), said.get(moment))
+        for number, moment in enumerate(due)
+    )

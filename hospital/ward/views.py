@@ -30,7 +30,7 @@ from hospital.rules.sheet import shift_of
 from hospital.ward import actions
 from hospital.ward.forms import LOST, TapForm
 from hospital.ward.models import Attended
-from hospital.ward.queries import Sheet, sheet_of, wards_of
+from hospital.ward.queries import sheet_of, wards_of
 from hospital.ward.wording import SHIFT_LABELS, SHIFTS, clock_note, hour_label, shift_words
 
 BACK_HOURS, ON_HOURS = 4, 8  # of the shift "now"
@@ -76,17 +76,11 @@ def _usual_day(shift: str, local: datetime) -> date:
 @for_roles(*STAFF)
 def sheet(request: HttpRequest) -> HttpResponse:
     """The sheet of a shift."""
-    return _show(request)
+    return show(request, "ward/sheet.html", _context(request, _asked(request)), part="ward/_sheet.html")
 
 
-def _show(request: HttpRequest) -> HttpResponse:
-    asked = _asked(request)
+def _context(request: HttpRequest, asked: Asked) -> dict[str, Any]:
     found = sheet_of(request.user, request.hospital, asked.starts_at, asked.ends_at, now(), asked.ward)
-    return show(request, "ward/sheet.html", _context(request, asked, found), part="ward/_sheet.html")
-
-
-def _context(request: HttpRequest, asked: Asked, found: Sheet) -> dict[str, Any]:
-    just_now = now() - actions.UNDO_FOR
     rows = [(animal, [(task, task.by_hour(found.hours)) for task in animal.tasks]) for animal in found.animals]
     return {
         "asked": asked,
@@ -103,7 +97,7 @@ def _context(request: HttpRequest, asked: Asked, found: Sheet) -> dict[str, Any]
         "wards": wards_of(request.user, request.hospital),
         "here": asked.address(),
         "can_tap": bool(set(request.roles) & set(CLINICAL)),
-        "undoable": _undoable(request, just_now),
+        "undoable": _undoable(request, found.at - actions.UNDO_FOR),
     }
 
 
@@ -171,7 +165,6 @@ def _back(request: HttpRequest) -> HttpResponse:
 def printed(request: HttpRequest) -> HttpResponse:
     """The sheet on paper, A4 across, with empty boxes to sign."""
     asked = _asked(request)
-    found = sheet_of(request.user, request.hospital, asked.starts_at, asked.ends_at, now(), asked.ward)
-    html = render_to_string("ward/print.html", _context(request, asked, found) | {"hospital": request.hospital}, request)
+    html = render_to_string("ward/print.html", _context(request, asked) | {"hospital": request.hospital}, request)
     headers = {"Content-Disposition": f'inline; filename="treatment-sheet-{asked.day.isoformat()}-{asked.shift}.pdf"'}
     return HttpResponse(print_pdf(html, "ward.css"), content_type="application/pdf", headers=headers)
