@@ -12,6 +12,7 @@ urlpatterns = [
     path("", include("handover.packs.urls")),
     path("", include("handover.logs.urls")),
     path("", include("handover.offline.urls")),
+    path("", include("handover.feeds.urls")),
     path("", include("handover.boards.urls")),
     path("", include("handover.releases.urls")),
 ]

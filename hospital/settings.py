@@ -200,6 +200,7 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"no_addresses": {"()": "handover.feeds.masking.HideAddresses"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["no_addresses"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

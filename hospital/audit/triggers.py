@@ -20,6 +20,7 @@ NOT_AUDITED = {"AuditEntry", "Species", "TaxonGroup", "Cause", "Advice", "Librar
 REDACTED = {
     "Person": {"password", "last_login"},
     "Finder": {"name", "phone", "email", "address"},
+    "Feed": {"token_hash"},
 }
 APPEND_ONLY = {
     "AuditEntry", "Weight", "LogEntry", "LogPhoto", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",

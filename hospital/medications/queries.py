@@ -71,11 +71,13 @@ def other_courses(patient: Patient, at: datetime) -> list[tuple[MedicationOrder,
     return [(order, span) for order, span in spans if span.ends_at > at]
 
 
-def dose_due_at(order: MedicationOrder, number: int, zone: str) -> datetime:
-    """When a dose falls due (the first is number 0), in the hospital's zone, as late doses before it have moved it."""
+def dose_due_at(order: MedicationOrder, number: int, zone: str, until: datetime | None = None) -> datetime:
+    """When a dose falls due (the first is number 0), in the hospital's zone, as late doses before it have moved it:
+    all of them, or those that were written down by the moment `until`."""
     given_at: list[datetime | None] = []
     if order.late_dose == LateDose.SHIFT:
-        given_at = [dose.given_at if dose.kind == DoseGiven.Kind.GIVEN else None for dose in order.doses_given.all()]
+        written = [dose for dose in order.doses_given.all() if until is None or dose.given_at <= until]
+        given_at = [dose.given_at if dose.kind == DoseGiven.Kind.GIVEN else None for dose in written]
     first_at = order.first_dose_at.astimezone(ZoneInfo(zone))
     return due_at(first_at, order.every_hours, number, given_at, LateDose(order.late_dose))
 

@@ -13,6 +13,7 @@ ENTRIES = [
     (_("Today"), "boards:today", STAFF),
     (_("My animals"), "logs:mine", {Role.CARER}),
     (_("My days away"), "placements:my-away", {Role.CARER}),
+    (_("Calendar"), "feeds:calendar", {Role.CARER, Role.COORDINATOR}),
     (_("In care"), "admissions:in-care", STAFF),
     (_("Treatment sheet"), "ward:sheet", STAFF),
     (_("Admit"), "admissions:admit", STAFF),
