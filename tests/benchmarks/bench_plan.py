@@ -3,9 +3,10 @@
     python tests/benchmarks/bench_plan.py [--problems 20] [--referee 6]
 
 The courses of care are made up (tests/oracles/instances.py): weekly rechecks, bandages, sutures, pictures, release,
-weekends closed, the carer away. The general solver is OR-Tools CP-SAT with 8 workers (with fewer it leaves out its linear
-bounds and is slower even on two cores); its time includes building the model. Costs are compared, and a difference
-ends the run. The last line is half a year of weekly visits.
+weekends closed, the carer away. 40 events over 240 days are five chains with 9 or 20 visits among them. The general solver
+is OR-Tools CP-SAT with 8 workers (with fewer it leaves out its linear bounds and is slower even on two cores); its time
+includes building the model. Costs are compared, and a difference ends the run. The last line is half a year of weekly
+visits.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from handover.schedule.network import can_be_planned
 from handover.schedule.plan import plan
 from handover.schedule.problem import Problem
 from tests.oracles.cpsat import Referee
-from tests.oracles.instances import care_case
+from tests.oracles.instances import care_case, long_case
 
 SIZES = (6, 10, 15, 20, 25, 30, 40)
 
@@ -34,11 +35,15 @@ def main() -> None:
     arguments.add_argument("--problems", type=int, default=20, help="problems of each size that we plan")
     arguments.add_argument("--referee", type=int, default=6, help="how many of them the general solver plans too")
     arguments.add_argument("--sizes", type=int, nargs="*", default=SIZES)
+    arguments.add_argument("--long-visits", type=int, nargs="*", default=(9, 20), help="visits among 40 events over 240 days")
     given = arguments.parse_args()
     print(f"{'events':>14}{'planned':>9}{'median':>9}{'p95':>9}{'max ms':>9}{'proven':>8}"
           f"{'solver n':>10}{'median':>9}{'p95':>9}{'max ms':>9}{'ratio':>8}")  # fmt: skip
     for size in given.sizes:
         compare(str(size), plannable(size, given.problems), given.referee)
+    for visits in given.long_visits:
+        courses = (long_case(seed, visits=visits) for seed in itertools.count())
+        compare(f"240 d, {visits} vis.", first_plannable(courses, given.problems), given.referee)
     compare("weekly visits", first_plannable(map(weekly_visits, itertools.count()), given.problems), given.referee)
 
 

@@ -18,7 +18,7 @@ from handover.schedule.plan import Conflict, Planned, plan
 from handover.schedule.problem import Event, Lag, Problem
 from handover.schedule.solve import EFFORT, solve
 from tests.oracles.cpsat import Referee, cost_of
-from tests.oracles.instances import MONDAY, care_case, random_problem
+from tests.oracles.instances import MONDAY, care_case, long_case, random_problem
 
 TINY = 240
 LARGE = 300
@@ -182,6 +182,15 @@ def test_the_many_problems_hold_enough_plans_and_enough_conflicts():
     assert len(planned) >= 800
     assert sum(len(given["events"]) > 25 for given in planned) >= 15
     assert {len(given["events"]) for given in problems} == set(range(6, 41))
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_forty_events_over_240_days_cost_what_a_general_solver_proves_least(seed):
+    given = long_case(seed, visits=9)
+
+    answer = plan(Problem.from_json(given))
+
+    assert (answer.is_proven, answer.cost) == (True, Referee(given).best())
 
 
 @pytest.mark.parametrize("with_previous", [False, True])

@@ -132,3 +132,55 @@ def care_case(seed: int, size: int, with_previous: bool = False) -> dict:
     if with_previous:
         problem["previous"] = {e["id"]: str(surgery + timedelta(rng.randint(0, 60))) for e in events[1:] if rng.random() < 0.6}
     return problem
+
+
+def long_case(seed: int, size: int = 40, visits: int = 9, horizon: int = 240) -> dict:
+    """Five chains over most of a year, of whose events some are visits and the rest are done at home.
+
+    Some events have a usual day of their own, four lags cross the chains, weekends and five holidays are closed, and the
+    carer is away for 7 to 11 days; every second course has an older plan. A visit is cheap beside the lags, so that each
+    is a choice. Invented throughout.
+    """
+    rng = Random(f"long {seed} {size} {horizon} {visits}")
+    places = ["clinic"] * visits + ["home"] * (size - visits)
+    rng.shuffle(places)
+    events: list[dict] = [{"id": "surgery", "place": "clinic", "done": str(MONDAY)}]
+    lags: list[dict] = []
+    usual_day = {"surgery": 0}
+
+    def link(start: str, end: str, least: int | None, usual: int | None, most: int | None, weight: int) -> None:
+        limits = {"min": least, "usual": usual, "max": most, "weight": weight}
+        lags.append({"id": f"R{len(lags) + 1}", "from": start, "to": end, **limits})
+
+    for chain in range(5):
+        before = "surgery"
+        members = range(chain, size, 5)
+        step = max(2, round(horizon * rng.uniform(0.6, 0.85) / len(members)))
+        for n in members:
+            events.append({"id": f"e{n}", "place": places[n]})
+            usual = max(1, step + rng.randint(-3, 3))
+            slack = max(1, round(usual * rng.uniform(0.15, 0.45)))
+            link(before, f"e{n}", usual - slack, usual, usual + slack, rng.randint(1, 3))
+            usual_day[f"e{n}"] = usual_day[before] + usual
+            before = f"e{n}"
+    for n in rng.sample(range(size), 6):
+        link("surgery", f"e{n}", None, usual_day[f"e{n}"] + rng.randint(-5, 5), None, 1)
+    for _ in range(4):
+        early, late = sorted((f"e{n}" for n in rng.sample(range(size), 2)), key=usual_day.__getitem__)
+        gap = usual_day[late] - usual_day[early]
+        usual = rng.choice([None, gap])
+        link(early, late, max(0, gap - rng.randint(5, 20)), usual, rng.choice([None, gap + rng.randint(5, 20)]), rng.randint(1, 2))
+    away = MONDAY + timedelta(rng.randint(5, horizon - 20))
+    older = rng.sample(range(size), size // 2) if seed % 2 else []
+    return {
+        "today": str(MONDAY),
+        "horizon_days": horizon,
+        "events": events,
+        "lags": lags,
+        "closed": {
+            "clinic": {"weekdays": [5, 6], "dates": [str(MONDAY + timedelta(rng.randint(1, horizon))) for _ in range(5)]},
+            "carer": {"spans": [[str(away), str(away + timedelta(rng.randint(7, 11)))]]},
+        },
+        "previous": {f"e{n}": str(MONDAY + timedelta(min(horizon, max(0, usual_day[f"e{n}"] + rng.randint(-3, 3))))) for n in older},
+        "costs": {"visit": 6, "move": 2},
+    }
