@@ -19,6 +19,7 @@ from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.images.models import Image, Measurement
 from hospital.labs.models import Finding, Sample
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
+from hospital.ordersets.models import OrderSet, SetLine, SignedSet
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
@@ -61,6 +62,7 @@ __all__ = [
     "MedicationOrder",
     "Membership",
     "Milestone",
+    "OrderSet",
     "Outcome",
     "Patient",
     "Person",
@@ -76,6 +78,8 @@ __all__ = [
     "Reopening",
     "Sample",
     "SetAside",
+    "SetLine",
+    "SignedSet",
     "Species",
     "Stay",
     "TaxonGroup",

@@ -39,7 +39,7 @@ def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) 
     try:
         form.result = action(*args, **kwargs, **form.cleaned_data)
     except ValidationError as refusal:
-        _put_at_fields(form, refusal)
+        put_at_fields(form, refusal)
     except EditCollision as collision:
         form.collision = collision
         form.add_error(None, str(collision.sentence))
@@ -48,7 +48,8 @@ def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) 
     return False
 
 
-def _put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
+def put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
+    """What an action refused, at the fields that it names; what is said of no field of this form, above them."""
     if not hasattr(refusal, "error_dict"):
         return form.add_error(None, refusal)
     for field, errors in refusal.error_dict.items():

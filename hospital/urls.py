@@ -17,6 +17,7 @@ urlpatterns = [
     path("incubators/", include("hospital.clutches.incubator_urls")),
     path("", include("hospital.ward.urls")),
     path("", include("hospital.theatre.urls")),
+    path("", include("hospital.ordersets.urls")),
     path("register/", include("hospital.register.urls")),
     path("patients/<case:case_number>/", include("hospital.chart.urls")),
     path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),

@@ -24,7 +24,7 @@ REDACTED = {
 }
 APPEND_ONLY = {
     "AuditEntry", "Weight", "LogEntry", "LogPhoto", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
-    "FeedingPlan", "FluidPlan", "PlanStop", "Reading", "SetAside", "TheatreReading",
+    "FeedingPlan", "FluidPlan", "PlanStop", "Reading", "SetAside", "TheatreReading", "SignedSet",
 }  # fmt: skip
 
 _LINES = "hospital_registerline"

@@ -34,6 +34,8 @@ COMMANDS = (
     Command(_("Weigh"), "admissions:weigh", also=_("weight grams"), is_first=True),
     Command(_("Plan"), "plans:plan", also=_("dates care schedule"), is_first=True),
     Command(_("Put a bandage on"), "procedures:bandage-on", CLINICAL, _("splint")),
+    Command(_("Sign an order set"), "ordersets:choose", {Role.VET}, _("after operation orders")),
+    Command(_("Emergency medicines"), "medications:emergency", CLINICAL, _("resuscitation crash sheet adrenaline")),
     Command(_("Put on the theatre list"), "theatre:plan", CLINICAL, _("anaesthesia anaesthetic operation")),
     Command(_("Examine"), "examinations:add", CLINICAL, _("examination findings")),
     Command(_("Record a sample"), "labs:add", CLINICAL, _("blood droppings swab laboratory test")),

@@ -56,9 +56,9 @@ def whole_number(label: Any, most: int, required_words: Any) -> forms.IntegerFie
     return forms.IntegerField(label=label, min_value=1, max_value=most, widget=widget, error_messages=sentences)
 
 
-def unit_field(label: Any) -> forms.ChoiceField:
+def unit_field(label: Any, **kwargs: Any) -> forms.ChoiceField:
     """What an amount counts, beside the amount. Unit names are never shortened."""
-    return forms.ChoiceField(label=label, choices=DoseUnit.choices, initial=DoseUnit.MG)
+    return forms.ChoiceField(label=label, choices=DoseUnit.choices, initial=DoseUnit.MG, **kwargs)
 
 
 def late_dose_field() -> forms.TypedChoiceField:

@@ -14,12 +14,13 @@ from hospital.admissions.models import TaxonGroup
 from hospital.medications.forms import AmountField, late_dose_field, unit_field, whole_number
 from hospital.medications.models import Route
 from hospital.rules.doses import AmountUnit
-from hospital.rules.formulary import Entry
+from hospital.rules.formulary import Emergency, Entry
 
 FIGURES = (
     "unit", "per_kg", "per_kg_top", "least_per_kg", "hard_from_per_kg", "hard_reason", "routes", "every_hours", "doses_most",
     "late_dose", "half_life_hours", "is_controlled", "discard_days", "caution",
 )  # fmt: skip
+EMERGENCY = ("per_kg", "strength_per_ml", "strength_unit", "route", "source", "note")  # the fields of rules.formulary.Emergency
 DECIMALS = ("per_kg", "per_kg_top", "least_per_kg", "hard_from_per_kg", "half_life_hours")
 
 
@@ -65,17 +66,38 @@ class RowForm(forms.Form):
         gettext_lazy("Discard after opening"), 730, gettext_lazy("days"), help_text=gettext_lazy("From the label. Empty: not known.")
     )
     caution = forms.CharField(label=gettext_lazy("Caution"), max_length=250, required=False)
+    emergency_per_kg = _amount(
+        gettext_lazy("Emergency dose"), required=False, help_text=gettext_lazy("In the unit above. Empty: not on the emergency sheet.")
+    )
+    emergency_strength_per_ml = AmountField(
+        "", label=gettext_lazy("Strength in the emergency box"), unit=gettext_lazy("per mL"), required=False,
+        help_text=gettext_lazy("As on the bottle that lies there."),
+    )  # fmt: skip
+    emergency_strength_unit = unit_field(gettext_lazy("Strength counted in"), required=False)
+    emergency_route = forms.ChoiceField(
+        label=gettext_lazy("Given in an emergency"), choices=[("", gettext_lazy("Choose")), *Route.choices], required=False
+    )
+    emergency_source = forms.CharField(
+        label=gettext_lazy("Where the emergency figures are from"), max_length=250, required=False,
+        help_text=gettext_lazy("The book, the paper or the person: it is printed on the sheet."),
+    )  # fmt: skip
+    emergency_note = forms.CharField(label=gettext_lazy("What for, and how to repeat it"), max_length=120, required=False)
     seen_version = forms.IntegerField(widget=forms.HiddenInput, min_value=0)  # the version in force that was seen; 0: none
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.fields["half_life_hours"].unit = gettext_lazy("hours")
+        for name in EMERGENCY:
+            self.fields[f"emergency_{name}"].says_optional = True  # all of them or none
 
     def clean(self) -> Mapping[str, Any]:
         cleaned = super().clean()
         _refuse_falling(self, cleaned, "least_per_kg", "per_kg")
         _refuse_falling(self, cleaned, "per_kg", "per_kg_top")
         _refuse_falling(self, cleaned, "per_kg_top", "hard_from_per_kg", may_be_equal=False)
+        _refuse_falling(self, cleaned, "emergency_per_kg", "hard_from_per_kg", may_be_equal=False)
+        cleaned["emergency_strength_unit"] = cleaned.get("emergency_strength_unit") or AmountUnit.MG
+        self._refuse_half_an_emergency(cleaned)
         if self.errors:
             return cleaned
         return {"seen_version": cleaned["seen_version"], "figures": self._figures(cleaned)}
@@ -83,7 +105,21 @@ class RowForm(forms.Form):
     @staticmethod
     def _figures(cleaned: Mapping[str, Any]) -> dict[str, Any]:
         figures = {name: cleaned[name] for name in FIGURES}
-        return figures | {"unit": AmountUnit(figures["unit"]), "routes": tuple(figures["routes"])}
+        said = {name: cleaned[f"emergency_{name}"] for name in EMERGENCY}
+        said["strength_unit"] = AmountUnit(said["strength_unit"])
+        emergency = Emergency(**said) if said["per_kg"] else None
+        return figures | {"unit": AmountUnit(figures["unit"]), "routes": tuple(figures["routes"]), "emergency": emergency}
+
+    def _refuse_half_an_emergency(self, cleaned: Mapping[str, Any]) -> None:
+        """A row on the emergency sheet says everything that is drawn up by, and where its figures are from."""
+        if not cleaned.get("emergency_per_kg") or self.errors:
+            return
+        for name in ("strength_per_ml", "route", "source"):
+            if not cleaned.get(f"emergency_{name}"):
+                self.add_error(f"emergency_{name}", _("The emergency sheet needs this: fill it in, or leave the emergency dose empty."))
+        units = {cleaned["unit"], cleaned["emergency_strength_unit"]}
+        if AmountUnit.UNIT in units and len(units) > 1:
+            self.add_error("emergency_strength_unit", _("Dose and strength must both be in units, or both in mg or micrograms."))
 
 
 class NewRowForm(RowForm):
@@ -122,4 +158,6 @@ def start(entry: Entry) -> dict[str, Any]:
     """The figures of a row as the form shows them."""
     shown = {name: getattr(entry, name) for name in FIGURES}
     shown |= {name: f"{shown[name].normalize():f}" for name in DECIMALS if isinstance(shown[name], Decimal)}
+    told = entry.emergency.to_json() if entry.emergency else {"strength_unit": entry.unit.value}
+    shown |= {f"emergency_{name}": told.get(name, "") for name in EMERGENCY}
     return shown | {"unit": entry.unit.value, "routes": list(entry.routes)}

@@ -12,14 +12,14 @@ from hospital.clock import now
 from hospital.medications import formulary_actions as actions
 from hospital.medications.dosing import class_words
 from hospital.medications.formulary import stops_of
-from hospital.medications.formulary_forms import FIGURES, NewRowForm, RowForm, start
+from hospital.medications.formulary_forms import EMERGENCY, FIGURES, NewRowForm, RowForm, start
 from hospital.medications.models import FormularyAdoption
 from hospital.medications.queries import Shelved, group_counts, history, shelf, shelved, waiting_orders
 from hospital.medications.sums import SUMS
 from hospital.medications.wording import parts
 from hospital.pages import done, pressed, seen_version, show, status_of
 from hospital.people.access import for_roles
-from hospital.people.models import Role
+from hospital.people.models import CLINICAL, Role
 from hospital.rules.formulary import Entry
 
 READERS = for_roles(Role.VET, Role.NURSE, Role.COORDINATOR)
@@ -31,7 +31,7 @@ def groups(request: HttpRequest) -> HttpResponse:
     """All groups of animals, with how much of each is in force here."""
     context = {
         "counts": group_counts(request.hospital), "can_adopt": Role.VET in request.roles,
-        "waiting": waiting_orders([request.hospital.pk]).count(),
+        "waiting": waiting_orders([request.hospital.pk]).count(), "sees_sets": bool(set(request.roles) & set(CLINICAL)),
     }  # fmt: skip
     return show(request, "formulary/groups.html", context)
 
@@ -105,6 +105,10 @@ def _both(form: RowForm) -> list[dict]:
     form.data["seen_version"] = str(theirs.version)
     typed, other = form.cleaned_data["figures"], Entry.from_json(theirs.content)
     pairs = [(form.fields[name].label, typed[name], getattr(other, name)) for name in FIGURES]
+    pairs += [
+        (form.fields[f"emergency_{name}"].label, getattr(typed["emergency"], name, None), getattr(other.emergency, name, None))
+        for name in EMERGENCY
+    ]
     return [{"label": label, "yours": _shown(yours), "theirs": _shown(those), "differs": yours != those} for label, yours, those in pairs]
 
 

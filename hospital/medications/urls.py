@@ -4,6 +4,8 @@ from hospital.medications import views
 
 app_name = "medications"
 urlpatterns = [
+    path("emergency/", views.emergency, name="emergency"),
+    path("emergency.pdf", views.emergency_print, name="emergency-print"),
     path("order/", views.order, name="order"),
     path("<int:order_id>/countersign/", views.countersign, name="countersign"),
     path("<int:order_id>/decline/", views.decline, name="decline"),

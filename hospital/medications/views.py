@@ -5,12 +5,15 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET
 
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.medications import actions
+from hospital.medications.emergency import emergency_sheet
 from hospital.medications.forms import (
     CountersignForm,
     DeclineForm,
@@ -26,8 +29,27 @@ from hospital.medications.models import MedicationOrder
 from hospital.medications.queries import orders_of, other_vets, recent_weights, shelved, unsigned_orders_of
 from hospital.medications.wording import line, parts
 from hospital.pages import done, show, status_of
-from hospital.people.models import Role
+from hospital.people.models import CLINICAL, Role
+from hospital.press import print_pdf
 from hospital.register.queries import pages_of_drug, same_strength
+
+
+@require_GET
+@for_patient(*CLINICAL)
+def emergency(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """The emergency sheet for the animal's weight now."""
+    return show(request, "medications/emergency.html", {"patient": patient, "sheet": emergency_sheet(patient)})
+
+
+@require_GET
+@for_patient(*CLINICAL)
+def emergency_print(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """The emergency sheet on one page of paper."""
+    context = {"patient": patient, "sheet": emergency_sheet(patient), "hospital": patient.hospital, "printed_at": now()}
+    response = HttpResponse(print_pdf(render_to_string("medications/emergency_print.html", context), "emergency.css"))
+    response["Content-Type"] = "application/pdf"
+    response["Content-Disposition"] = f'inline; filename="emergency-{patient.case_number}.pdf"'
+    return response
 
 
 @for_patient(Role.VET)

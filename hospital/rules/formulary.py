@@ -21,13 +21,41 @@ LEAST_SHARE_OF_THE_DOSE = Decimal("0.5")
 
 
 @dataclass(frozen=True, slots=True)
+class Emergency:
+    """What a vet wants drawn up in an emergency: the dose per kg in the row's unit, and the bottle in the emergency box."""
+
+    per_kg: Decimal
+    strength_per_ml: Decimal
+    strength_unit: AmountUnit
+    route: str
+    source: str
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.per_kg <= 0 or self.strength_per_ml <= 0:
+            raise ValueError("An emergency dose and its strength must be above 0.")
+        if not self.source.strip():
+            raise ValueError("Say where the emergency figures are from.")
+
+    def to_json(self) -> dict[str, Any]:
+        return {field.name: _plain(getattr(self, field.name)) for field in fields(self)}
+
+    @classmethod
+    def from_json(cls, content: Mapping[str, Any]) -> Emergency:
+        figures = {name: Decimal(str(content[name])) for name in ("per_kg", "strength_per_ml")}
+        unit = AmountUnit(content["strength_unit"])
+        return cls(**figures, strength_unit=unit, route=content["route"], source=content["source"], note=content.get("note", ""))
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
     """One medicine for one group of animals.
 
     An order needs a reason below `least_per_kg`, above `per_kg_top`, more often than `every_hours`, for more doses than
     `doses_most`, or by another route; from `hard_from_per_kg` on it needs a second vet. `discard_days`: whole days after
     a bottle was opened or made up; None: not known, read the label. `half_life_hours`: as published for the animals
-    studied; None: not known. `late_dose`: what a dose given late does to the rest.
+    studied; None: not known. `late_dose`: what a dose given late does to the rest. `emergency`: a vet marked the row for
+    the emergency sheet, with figures and a source of their own; None: it is not on it.
     """
 
     slug: str
@@ -54,6 +82,7 @@ class Entry:
     how_known: str
     half_life_hours: Decimal | None = None
     late_dose: LateDose = LateDose.KEEP_TIMES
+    emergency: Emergency | None = None
 
     def __post_init__(self) -> None:
         if not self.drug.strip():
@@ -66,6 +95,8 @@ class Entry:
             raise ValueError("The limit for a second vet must lie above the largest usual dose.")
         if self.half_life_hours is not None and self.half_life_hours <= 0:
             raise ValueError("A half-life must be above 0.")
+        if self.emergency and self.emergency.per_kg >= self.hard_from_per_kg:
+            raise ValueError("The emergency dose reaches the limit for a second vet: put one of the two right.")
         if not self.routes:
             raise ValueError("Name at least one way of giving it.")
         if not self.source.strip():
@@ -86,6 +117,8 @@ class Entry:
             values["late_dose"] = LateDose(content.get("late_dose", LateDose.KEEP_TIMES))
             if content.get("half_life_hours") is not None:
                 values["half_life_hours"] = Decimal(str(content["half_life_hours"]))
+            if content.get("emergency"):
+                values["emergency"] = Emergency.from_json(content["emergency"])
             values["strengths_per_ml"] = tuple(Decimal(str(each)) for each in content["strengths_per_ml"])
             return cls(**values)
         except (KeyError, TypeError, InvalidOperation) as wrong:
@@ -93,6 +126,8 @@ class Entry:
 
 
 def _plain(part: Any) -> Any:
+    if isinstance(part, Emergency):
+        return part.to_json()
     if isinstance(part, Decimal):
         return f"{part.normalize():f}"
     if isinstance(part, tuple):

@@ -19,10 +19,13 @@ from django.views.decorators.http import require_GET, require_POST
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
+from hospital.ordersets.lines import about
+from hospital.ordersets.queries import sets_after, signed_for
 from hospital.pages import both_versions, done, pressed, seen_version, show, status_of, whole
 from hospital.people.access import for_roles
 from hospital.people.models import Role
 from hospital.press import print_pdf
+from hospital.procedures.queries import is_vet
 from hospital.rules.anaesthesia import mark, minutes_between, missed
 from hospital.theatre import actions
 from hospital.theatre.chart_svg import anaesthetic_chart
@@ -221,7 +224,11 @@ def what_next(request: HttpRequest, patient: Patient, anaesthetic_id: int) -> Ht
     on = (it.begun_at or now()).astimezone(ZoneInfo(patient.hospital.zone)).date()
     of_the_day = [] if it.procedure else list(patient.procedures.filter(done_on=on))
     rows = after_list(patient, it, on)
-    context = {"patient": patient, "it": it, "kind": kind_name(it), "rows": rows, "of_the_day": of_the_day}
+    sets = [about(each) for each in sets_after(patient.hospital, it.procedure.kind if it.procedure else it.kind)]
+    context = {
+        "patient": patient, "it": it, "kind": kind_name(it), "after": rows, "of_the_day": of_the_day, "rows": sets,
+        "signed": signed_for(patient).filter(signed_at__date__gte=on), "is_vet": is_vet(request.user, patient),
+    }  # fmt: skip
     return show(request, "theatre/next.html", context)
 
 

@@ -9,8 +9,9 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
-from handover.demo.formulary import adopt_formulary
+from handover.demo.formulary import adopt_formulary, mark_example
 from handover.demo.history import make_history
+from handover.demo.ordersets import keep_set
 from handover.demo.people import make_carers, make_hospitals, make_people
 from handover.demo.register import Register
 from handover.demo.stories import Cast, Story
@@ -34,8 +35,8 @@ class Command(BaseCommand):
     def handle(self, **options) -> None:
         if Hospital.objects.exists():
             raise CommandError("There is a hospital already. The demonstration is made in an empty installation only.")
-        files = ("people", "stories", "register", "theatre")
-        people, told, register, theatre = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in files)
+        files = ("people", "stories", "register", "theatre", "ordersets")
+        people, told, register, theatre, ordersets = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in files)
         with acting(None, "demonstration"):
             cast = make_cast(people)
             for row in people["hospital"]:
@@ -43,6 +44,9 @@ class Command(BaseCommand):
             for row in told["formulary"]:
                 hospital = cast.hospitals[row["hospital"]]
                 adopt_formulary(row, hospital, by=first_vet(cast, row["hospital"]), at=cast.now)
+            mark_example(cast.hospitals["sedge"], by=first_vet(cast, "sedge"), at=cast.now)
+            for row in ordersets["set"]:
+                keep_set(row, cast.hospitals[row["hospital"]], by=first_vet(cast, row["hospital"]))
             for slug, hospital in cast.hospitals.items():
                 carers = [carer for (_, at), carer in cast.carers.items() if at == slug]
                 make_history(told["history"], hospital, cast.now, by=first_vet(cast, slug), carers=carers)
