@@ -21,7 +21,7 @@ from hospital.labs.models import Finding, Sample
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.ordersets.models import OrderSet, SetLine, SignedSet
 from hospital.outcomes.models import Outcome, Reopening
-from hospital.people.models import Carer, CarerAway, Membership, Person
+from hospital.people.models import Carer, CarerAway, Invitation, MailedCode, Membership, Passkey, Person, SignedIn, Tries
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
 from hospital.register.models import CountEntry, RegisterLine, RegisterPage, RegisterRules
 from hospital.sites.models import ClosedDay, Hospital
@@ -58,12 +58,15 @@ __all__ = [
     "Implant",
     "Incubator",
     "Induction",
+    "Invitation",
+    "MailedCode",
     "Measurement",
     "MedicationOrder",
     "Membership",
     "Milestone",
     "OrderSet",
     "Outcome",
+    "Passkey",
     "Patient",
     "Person",
     "Photo",
@@ -79,11 +82,13 @@ __all__ = [
     "Sample",
     "SetAside",
     "SetLine",
+    "SignedIn",
     "SignedSet",
     "Species",
     "Stay",
     "TaxonGroup",
     "TheatreReading",
+    "Tries",
     "Weight",
     "WoundMark",
 ]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
 from typing import Any
 
@@ -17,6 +19,8 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext
 
 from hospital.edits import EditCollision
+
+_is_only_showing: ContextVar[bool] = ContextVar("is_only_showing", default=False)
 
 
 def show(request: HttpRequest, page: str, context: dict | None = None, *, part: str | None = None, status: int = 200):
@@ -34,7 +38,12 @@ def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) 
     What the action refuses (ValidationError, EditCollision) is put at the form's fields; the action's result is kept
     as `form.result`.
     """
-    if not form.is_bound or not form.is_valid():
+    if not form.is_bound:
+        return False
+    is_right = form.is_valid()
+    if _is_only_showing.get():
+        form.add_error(None, gettext("You had been signed out. Nothing is saved yet: look through it, choose files again, then send it."))
+    if not is_right or form.errors:
         return False
     try:
         form.result = action(*args, **kwargs, **form.cleaned_data)
@@ -48,6 +57,16 @@ def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) 
     return False
 
 
+@contextmanager
+def only_showing() -> Iterator[None]:
+    """Inside, a form is shown and no button does anything: somebody looks at what they sent after their session had ended."""
+    token = _is_only_showing.set(True)
+    try:
+        yield
+    finally:
+        _is_only_showing.reset(token)
+
+
 def put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
     """What an action refused, at the fields that it names; what is said of no field of this form, above them."""
     if not hasattr(refusal, "error_dict"):
@@ -59,6 +78,9 @@ def put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
 
 def pressed(request: HttpRequest, action: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
     """Do what a button without fields asks for: the action's result, or None if it refused, which the next page says."""
+    if _is_only_showing.get():
+        messages.error(request, gettext("You had been signed out, and nothing was done. Press the button once more."))
+        return None
     try:
         return action(*args, **kwargs)
     except ValidationError as refusal:

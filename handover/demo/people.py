@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from hospital.clock import pretending
+from hospital.people.actions import invite
 from hospital.people.models import Carer, CarerAway, Membership, Person
 from hospital.sites.models import ClosedDay, Hospital
 
@@ -44,6 +46,13 @@ def make_people(rows: list[Mapping[str, Any]], hospitals: Mapping[str, Hospital]
 def _hashed(person: Person, password: str) -> str:
     person.set_password(password)
     return person.password
+
+
+def invite_people(rows: list[Mapping[str, Any]], hospitals: Mapping[str, Hospital], people: Mapping[str, Person], at: datetime) -> None:
+    """Invitations that wait for an answer. Their links were mailed days ago and are told to nobody: a new one can be sent."""
+    for row in rows:
+        with pretending(at - timedelta(days=row["sent_days_ago"])):
+            invite(hospitals[row["hospital"]], by=people[row["by"]], email=row["email"], role=row["role"])
 
 
 def make_carers(

@@ -111,6 +111,15 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name='Tries',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.CharField(max_length=64, unique=True)),
+                ('count', models.PositiveIntegerField(default=0)),
+                ('ends_at', models.DateTimeField(db_index=True)),
+            ],
+        ),
+        migrations.CreateModel(
             name='Carer',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
@@ -230,6 +239,36 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['name'],
             },
+        ),
+        migrations.CreateModel(
+            name='Invitation',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('email', models.EmailField(max_length=254, verbose_name='e-mail address')),
+                ('role', models.CharField(choices=[('vet', 'Vet'), ('nurse', 'Nurse'), ('coordinator', 'Coordinator'), ('carer', 'Carer')], max_length=12, verbose_name='role')),
+                ('digest', models.CharField(max_length=64, unique=True)),
+                ('sent_at', models.DateTimeField()),
+                ('ends_at', models.DateTimeField()),
+                ('accepted_at', models.DateTimeField(blank=True, null=True)),
+                ('withdrawn_at', models.DateTimeField(blank=True, null=True)),
+                ('accepted_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('hospital', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='invitations', to='hospital.hospital')),
+                ('invited_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
+            options={
+                'ordering': ['-sent_at'],
+            },
+        ),
+        migrations.CreateModel(
+            name='MailedCode',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
+                ('digest', models.CharField(max_length=64)),
+                ('asked_at', models.DateTimeField(db_index=True)),
+                ('wrong', models.PositiveSmallIntegerField(default=0)),
+                ('person', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+            ],
         ),
         migrations.CreateModel(
             name='Measurement',
@@ -1116,6 +1155,14 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='incubator',
             constraint=models.CheckConstraint(condition=models.Q(('alarm_high_c', None), ('alarm_high_c__gte', models.F('target_c')), _connector='OR'), name='an_alarm_above_lies_above_the_target', violation_error_message='The alarm above must not be lower than what it is set to.'),
+        ),
+        migrations.AddConstraint(
+            model_name='invitation',
+            constraint=models.UniqueConstraint(condition=models.Q(('accepted_at', None), ('withdrawn_at', None)), fields=('hospital', 'email', 'role'), name='one_open_invitation_per_address_and_role'),
+        ),
+        migrations.AddConstraint(
+            model_name='invitation',
+            constraint=models.CheckConstraint(condition=models.Q(('role__in', ['vet', 'nurse', 'coordinator', 'carer'])), name='invitation_role_is_known'),
         ),
         migrations.AddConstraint(
             model_name='measurement',

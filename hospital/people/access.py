@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from hospital.people.models import Role
+from hospital.people.sessions import note_seen
 from hospital.sites.models import Hospital
 
 CHOSEN = "hospital_id"  # the session's key for the hospital that a person of several works at now
@@ -23,6 +24,7 @@ def attend(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[Htt
         request.hospital, request.roles, request.works_at_several = None, frozenset(), False
         if request.user.is_authenticated:
             request.hospital, request.roles, request.works_at_several = _place_and_roles(request)
+            note_seen(request)
         if request.hospital is None:
             return get_response(request)
         with timezone.override(ZoneInfo(request.hospital.zone)):

@@ -46,9 +46,11 @@ def surroundings(request: HttpRequest) -> dict:
 
 
 def _person_links(request: HttpRequest) -> list[dict]:
-    """For people of several hospitals: where to choose the one they work at now."""
-    several = getattr(request, "works_at_several", False)
-    return [{"label": _("Work at another hospital"), "url": reverse("people:work-at")}] if several else []
+    """My account; for people of several hospitals also where to choose the one they work at now."""
+    links = [{"label": _("My account"), "url": reverse("people:account")}]
+    if getattr(request, "works_at_several", False):
+        links.append({"label": _("Work at another hospital"), "url": reverse("people:work-at")})
+    return links
 
 
 def entry(request: HttpRequest, label: str, name: str) -> dict:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from datetime import date
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -138,3 +139,96 @@ def hospitals_where(person: Person, roles: frozenset[Role]) -> models.QuerySet:
 def away_spans(carer: Carer, since: date) -> list[tuple[date, date]]:
     """The carer's away spans that are not over by `since`."""
     return list(carer.away.filter(ends_on__gte=since).values_list("starts_on", "ends_on"))
+
+
+# --- signing in ---------------------------------------------------------------------------------------------------
+
+
+class Tries(models.Model):
+    """How often something was tried by or for somebody until a moment; `key` is a hash, so that it names nobody."""
+
+    key = models.CharField(max_length=64, unique=True)
+    count = models.PositiveIntegerField(default=0)
+    ends_at = models.DateTimeField(db_index=True)
+
+
+class MailedCode(models.Model):
+    """A code that was mailed, for the browser that asked for it. Gone once it was used; nobody's for an unknown address."""
+
+    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    person = models.ForeignKey(Person, models.CASCADE, null=True, related_name="+")
+    digest = models.CharField(max_length=64)
+    asked_at = models.DateTimeField(db_index=True)
+    wrong = models.PositiveSmallIntegerField(default=0)
+
+
+class SignedIn(models.Model):
+    """One browser in which a person signed in, until they sign out there."""
+
+    class By(models.TextChoices):
+        PASSWORD = "password", _("Password")
+        CODE = "code", _("Mailed code")
+        PASSKEY = "passkey", _("Passkey")
+        INVITATION = "invitation", _("Invitation")
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="signed_in")
+    session_key = models.CharField(max_length=40, unique=True)
+    by = models.CharField(max_length=10, choices=By)
+    device = models.CharField(max_length=80, blank=True)
+    signed_in_at = models.DateTimeField()
+    seen_on = models.DateField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-signed_in_at"]
+
+
+class Passkey(models.Model):
+    """A passkey (W3C WebAuthn): the public half of a pair whose other half stays on the person's own device."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="passkeys")
+    name = models.CharField(_("name"), max_length=60)
+    credential_id = models.CharField(max_length=1400, unique=True)  # base64url; at most 1023 bytes by the standard
+    credential = models.TextField()  # base64url of the attested credential data: id and public key
+    sign_count = models.PositiveBigIntegerField(default=0)
+    made_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["made_at"]
+
+
+class InvitationQuerySet(models.QuerySet):
+    def open(self) -> InvitationQuerySet:
+        return self.filter(accepted_at=None, withdrawn_at=None)
+
+    def visible_to(self, person: Person) -> InvitationQuerySet:
+        return self.filter(hospital__in=hospitals_where(person, frozenset({Role.COORDINATOR})))
+
+
+class Invitation(models.Model):
+    """Somebody was asked by e-mail to work with a hospital. The secret of the link is kept as a hash only."""
+
+    hospital = models.ForeignKey(Hospital, models.CASCADE, related_name="invitations")
+    email = models.EmailField(_("e-mail address"))
+    role = models.CharField(_("role"), max_length=12, choices=Role)
+    digest = models.CharField(max_length=64, unique=True)
+    invited_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    sent_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    accepted_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    objects = InvitationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-sent_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["hospital", "email", "role"],
+                condition=Q(accepted_at=None, withdrawn_at=None),
+                name="one_open_invitation_per_address_and_role",
+            ),
+            models.CheckConstraint(condition=Q(role__in=Role.values), name="invitation_role_is_known"),
+        ]

@@ -1,36 +1,125 @@
 """Signing in and out, and the first page of each role."""
 
 import re
+from typing import Any
 
+from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth import views as auth_views
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST
 
+from hospital.pages import done, show, status_of
+from hospital.people import codes, passkeys, sessions
 from hospital.people.access import CHOSEN, for_anyone
-from hospital.people.forms import SignInForm
-from hospital.people.models import STAFF, Role
+from hospital.people.attempts import network_of
+from hospital.people.forms import AskForCodeForm, CodeForm, PasskeyForm, SignInForm
+from hospital.people.models import STAFF, Role, SignedIn
 from hospital.sites.models import Hospital
 
-CARER_SESSION_S = 30 * 24 * 3600  # a phone on the river bank must not ask for a password before it sends a log
+CODE = "code"  # the session's key for the code that this browser asked for
 
-_sign_in = auth_views.LoginView.as_view(
-    template_name="people/sign_in.html",
-    authentication_form=SignInForm,
-    redirect_authenticated_user=True,
-    extra_context={"hospitals": Hospital.objects.order_by("name").all},  # called by the page, so asked anew each time
-)
+# --- signing in ---------------------------------------------------------------------------------------------------
 
 
-def sign_in(request: HttpRequest) -> HttpResponse:
-    """Sign in; who is a carer only, on a phone of their own, stays signed in for a month."""
-    response = _sign_in(request)
+class SignIn(auth_views.LoginView):
+    """By password; the same page offers a mailed code and a passkey. `again`: once more, before something grave."""
+
+    template_name = "people/sign_in.html"
+    authentication_form = SignInForm
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if request.user.is_authenticated and not _is_again(request):
+            return redirect(self.get_success_url())
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_initial(self) -> dict[str, Any]:
+        return {"username": self.request.user.email} if self.request.user.is_authenticated else {}
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(**kwargs) | sign_in_page(self.request)
+
+    def form_valid(self, form: SignInForm) -> HttpResponse:
+        sessions.begin(self.request, form.get_user(), SignedIn.By.PASSWORD)
+        return redirect(self.get_success_url())
+
+
+def _is_again(request: HttpRequest) -> bool:
+    return "again" in request.GET or "again" in request.POST
+
+
+def sign_in_page(request: HttpRequest) -> dict[str, Any]:
+    """What the page shows beside the form of address and password."""
+    context: dict[str, Any] = {"hospitals": Hospital.objects.order_by("name").all, "again": _is_again(request), "next": _next(request)}
+    if passkeys.work_here(request):
+        options, state = passkeys.signing_in(request)
+        context |= {"passkey_options": options, "passkey_form": PasskeyForm(initial={"state": state}, auto_id=False)}
+    elif settings.IS_LOOPBACK:
+        context["by_name_url"] = f"{request.scheme}://localhost:{request.get_port()}{request.path}"
+    return context
+
+
+def _next(request: HttpRequest) -> str:
+    """Where to go after signing in: an address of this site, or nowhere."""
+    wanted = request.POST.get("next", request.GET.get("next", ""))
+    is_ours = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
+    return wanted if is_ours else ""
+
+
+def _go_on(request: HttpRequest, wanted: str = "") -> HttpResponseRedirect:
+    return redirect(wanted or _next(request) or "home")
+
+
+def ask_for_code(request: HttpRequest) -> HttpResponse:
+    """Have a code mailed to an address."""
+    form = AskForCodeForm(request.POST or None, initial={"username": request.GET.get("username", "")})
+    if done(form, lambda username: codes.ask_for_code(username, network=network_of(request))):
+        request.session[CODE] = {"key": str(form.result), "email": form.cleaned_data["username"], "next": _next(request)}
+        return redirect("people:enter-code")
+    return show(request, "people/ask_for_code.html", {"form": form, "next": _next(request)}, status=status_of(form))
+
+
+def enter_code(request: HttpRequest) -> HttpResponse:
+    """Type the code that was mailed."""
+    asked = request.session.get(CODE)
+    if not asked:
+        return redirect("people:ask-for-code")
+    form = CodeForm(request.POST or None)
+    if done(form, lambda code: codes.enter_code(asked["key"], code, network=network_of(request))):
+        del request.session[CODE]
+        sessions.begin(request, form.result, SignedIn.By.CODE)
+        return _go_on(request, asked["next"])
+    context = {"form": form, "asked": asked, "mail_is_printed": settings.MAIL_IS_PRINTED}
+    return show(request, "people/enter_code.html", context, status=status_of(form))
+
+
+@require_POST
+def by_passkey(request: HttpRequest) -> HttpResponse:
+    """Sign in by what a device answered for a passkey."""
+    form = PasskeyForm(request.POST)
+    if done(form, lambda **said: passkeys.person_with_passkey(request, **said)):
+        sessions.begin(request, form.result, SignedIn.By.PASSKEY)
+        return _go_on(request)
+    for sentence in [each for errors in form.errors.values() for each in errors]:
+        messages.error(request, sentence)
+    again = "again=1&" if _is_again(request) else ""
+    return redirect(f"{reverse('people:sign-in')}?{again}next={_next(request)}")
+
+
+_sign_out = auth_views.LogoutView.as_view()
+
+
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """Sign out here."""
     if request.method == "POST" and request.user.is_authenticated:
-        if not request.user.memberships.filter(role__in=STAFF).exists():
-            request.session.set_expiry(CARER_SESSION_S)
-    return response
+        sessions.end(list(request.user.signed_in.filter(session_key=request.session.session_key)))
+    return _sign_out(request)
 
 
-sign_out = auth_views.LogoutView.as_view()
+# --- where to begin, where to work --------------------------------------------------------------------------------
 
 
 @for_anyone

@@ -21,6 +21,9 @@ STAFF_PAGES = [
     "/formulary/sums/?sum=percent&percent=2",
     "/formulary/waiting/",
     "/hospital/",
+    "/my-account/",
+    "/my-account/password/",
+    "/my-account/passkeys/add/",
     "/patients/{case}/",
     "/patients/{case}/edit/",
     "/patients/{case}/history/",
@@ -87,6 +90,7 @@ STAFF_PAGES = [
 ]
 CARER_PAGES = [
     "/my-animals/",
+    "/my-account/",
     "/my-days-away/",
     "/my-animals/not-sent/",
     "/my-animals/no-signal/",

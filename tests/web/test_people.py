@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from hospital.people import attempts
 from hospital.people.models import Membership, Person
-from hospital.people.views import CARER_SESSION_S
+from hospital.people.sessions import CARER_SESSION_S
 from tests import make
 
 SIGN_IN = "/sign-in/"

@@ -12,7 +12,7 @@ from django.db import transaction
 from handover.demo.formulary import adopt_formulary, mark_example
 from handover.demo.history import make_history
 from handover.demo.ordersets import keep_set
-from handover.demo.people import make_carers, make_hospitals, make_people
+from handover.demo.people import invite_people, make_carers, make_hospitals, make_people
 from handover.demo.register import Register
 from handover.demo.stories import Cast, Story
 from handover.demo.theatre import Theatre
@@ -50,6 +50,7 @@ class Command(BaseCommand):
             for slug, hospital in cast.hospitals.items():
                 carers = [carer for (_, at), carer in cast.carers.items() if at == slug]
                 make_history(told["history"], hospital, cast.now, by=first_vet(cast, slug), carers=carers)
+            invite_people(people["invitation"], cast.hospitals, cast.people, cast.now)
         cases = sorted(told["case"], key=lambda row: -row["admitted_days_ago"])
         patients = {row["story"]: Story(row, cast).tell() for row in cases}
         Register(register, cast, patients).tell()

@@ -60,7 +60,8 @@ class Command(BaseCommand):
         for person in Person.objects.order_by("pk").prefetch_related("memberships__hospital"):
             held = sorted({f"{m.get_role_display().lower()} at {m.hospital.name}" for m in person.memberships.all()})
             self.stdout.write(f"  {person.email:<34} {person.name:<20} {', '.join(held)}")
-        self.stdout.write(f"Password for all of them: {demo_password()}\n")
+        self.stdout.write(f"Password for all of them: {demo_password()}")
+        self.stdout.write(f"Mail is printed below instead of sent: codes to sign in, invitations. Passkeys: http://localhost:{port}/\n")
         self.stdout.flush()
 
 
