@@ -76,11 +76,13 @@ def receive(
     worries: str = "",
     photo: bytes | None = None,
     corrects: UUID | None = None,
+    is_by_code: bool = False,
 ) -> Received:
     """Store a report with the weight and the doses in it, and work out what its author is told.
 
     The same key with the same content is answered again and writes nothing; with other content it raises KeyUsed. Refuses a
-    day to come, a day before the animal was there, and a carer who did not have it at `made_at`.
+    day to come, a day before the animal was there, and a carer who did not have it at `made_at`. `is_by_code`: whoever holds the
+    paper wrote it, and `by` is who has the animal.
     """
     said = {
         "on": on, "made_at": made_at, "water_minutes": water_minutes, "eaten": eaten, "food": food, "weight_g": weight_g,
@@ -92,7 +94,7 @@ def receive(
         return _again(stored, payload)
     try:
         with transaction.atomic():
-            return _store(patient, by, key, payload, said, sent_at, photo, corrects)
+            return _store(patient, by, key, payload, said, sent_at, photo, corrects, is_by_code)
     except IntegrityError:  # the other of two that came at once was quicker
         stored = LogEntry.objects.filter(key=key).first()
         if stored is None:
@@ -123,6 +125,7 @@ def _store(
     sent_at: datetime | None,
     photo: bytes | None,
     corrects: UUID | None,
+    is_by_code: bool,
 ) -> Received:
     patient = _held(patient)
     if stored := LogEntry.objects.filter(key=key).first():
@@ -134,7 +137,7 @@ def _store(
     flags += _clock_flag(sent_at, said["made_at"], received_at)
     entry = LogEntry(
         key=key, payload_hash=payload, patient=patient, placement=placement, author=by, received_at=received_at,
-        corrects=first, **said,
+        corrects=first, is_by_code=is_by_code, **said,
     )  # fmt: skip
     answer, more = _answer(patient, entry)
     flags += more + _write_doses(patient, entry, by)
@@ -278,12 +281,17 @@ def _weigh(patient: Patient, entry: LogEntry) -> tuple[dict[str, Any], list[dict
     if last and not last.weight_g / UNLIKELY_FACTOR < entry.weight_g < last.weight_g * UNLIKELY_FACTOR:
         return {"doubtful_weight_g": entry.weight_g, "last_weight_g": last.weight_g}, []
     at = _moment(entry)
-    weighing = {"now": now(), "weight_g": entry.weight_g, "weighed_at": at, "is_sure": True}
+    weighing = {"now": now(), "weight_g": entry.weight_g, "weighed_at": at, "is_sure": True, "note": _by_code(entry)}
     flags = _noting(lambda: record_weight(patient, by=entry.author, **weighing), "weight")
     rows = [*patient.weights.values_list("weighed_at", "weight_g"), *([(at, entry.weight_g)] if flags else [])]
     weighings = [Weighing(each.astimezone(zone).date(), grams) for each, grams in rows if each <= at]
     stands = standing(weighings, alarm_for(patient.species.group.lineage()))
     return {"weight_call": Call(stands.level), "weight_loss_percent": round(stands.loss_percent, 1)}, flags
+
+
+def _by_code(entry: LogEntry) -> str:
+    """What stands beside a weight or a dose that nobody who is known wrote."""
+    return _("by animal code") if entry.is_by_code else ""
 
 
 def _noting(action, what: str) -> list[dict]:
@@ -305,7 +313,7 @@ def _write_doses(patient: Patient, entry: LogEntry, by: Person) -> list[dict]:
             continue
         due_at = datetime.fromisoformat(dose["due_at"]) if dose.get("due_at") else entry.received_at
         at = min(due_at, _moment(entry)) if due_at.astimezone(ZoneInfo(patient.hospital.zone)).date() == entry.on else _moment(entry)
-        said = {"by": by, "kind": dose["kind"], "given_at": at, "note": "", "is_from_stock": False}
+        said = {"by": by, "kind": dose["kind"], "given_at": at, "note": _by_code(entry), "is_from_stock": False}
         flags += _noting(lambda order=order, said=said: give_dose(order, **said), "dose")
     return flags
 

@@ -78,7 +78,8 @@ class LogEntry(models.Model):
     payload_hash = models.CharField(max_length=64)
     patient = models.ForeignKey(Patient, models.PROTECT, related_name="logs", db_index=False)
     placement = models.ForeignKey(Placement, models.PROTECT, null=True, related_name="logs")
-    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")  # by code: who has the animal
+    is_by_code = models.BooleanField(default=False)  # whoever held the paper wrote it, by the animal's code
     on = models.DateField()  # the day it is about, where the hospital is
     made_at = models.DateTimeField()  # by the device's clock
     received_at = models.DateTimeField()  # by ours
@@ -109,6 +110,11 @@ class LogEntry(models.Model):
             models.Index(fields=["patient", "-on"], name="logs_of_a_patient"),
             models.Index(fields=["patient"], condition=Q(is_worrying=True), name="worrying_logs"),
         ]
+
+    @property
+    def who(self) -> str:
+        """Who wrote it, as far as is known."""
+        return str(_("by animal code, with %(carer)s") % {"carer": self.author} if self.is_by_code else self.author)
 
     @property
     def picture(self) -> FieldFile | None:

@@ -116,7 +116,16 @@ def _today(patient: Patient) -> date:
 
 def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more: Any) -> HttpResponse:
     is_mine = bool(found.placement and found.placement.carer and found.placement.carer.person_id == request.user.pk)
-    context = {
+    context = day_context(found, form, **more) | {
+        "is_mine": is_mine,
+        "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
+    }
+    return show(request, "logs/day.html", context, status=status_of(form) if not more.get("status") else more["status"])
+
+
+def day_context(found: queries.Day, form: ReportForm, **more: Any) -> dict[str, Any]:
+    """What a page needs that asks for the report of a day, whoever fills it in."""
+    return {
         **_day_words(found),
         "form": form,
         "last_minutes": _last_minutes(found),
@@ -125,11 +134,8 @@ def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more
         **_cards(form, found),
         **_food_and_fluids(found.patient),
         "hints": None if more.get("about") or more.get("correcting") else answer_hints(found),
-        "is_mine": is_mine,
-        "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
         **more,
     }
-    return show(request, "logs/day.html", context, status=status_of(form) if not more.get("status") else more["status"])
 
 
 def _food_and_fluids(patient: Patient) -> dict[str, Any]:

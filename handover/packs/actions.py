@@ -15,9 +15,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from handover.packs.codes import code_on, keep_code
 from handover.packs.contents import Contents
 from handover.packs.gather import contents_of, nothing_to_print
-from handover.packs.models import Pack
+from handover.packs.models import AnimalCode, Pack
 from handover.packs.pages import Stamp, context_of
 from handover.packs.pdf import PAPERS, PHOTO_URL, Printed, print_pdf
 from handover.packs.queries import latest_pack, pack_before
@@ -26,6 +27,7 @@ from hospital.admissions.days import locked
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.people.models import Person
+from hospital.rules.codes import grouped
 
 
 def make_pack(patient: Patient, *, by: Person, paper: str) -> Pack:
@@ -50,7 +52,8 @@ def _draft(patient: Patient, *, by: Person, paper: str) -> Pack:
     plan, placement, latest = plan_in_force(patient), patient.open_placement(), latest_pack(patient)
     here = placement.pk if placement else None
     contents = contents_of(patient, plan, today=today(patient.hospital.zone), before=pack_before(patient, here))
-    if latest and latest.paper == paper and latest.placement_id == here and _kept(latest).says_the_same(contents):
+    is_same = latest and latest.paper == paper and latest.placement_id == here and _kept(latest).says_the_same(contents)
+    if is_same and not _has_stopped_code(latest):
         return latest
     return Pack(
         patient=patient,
@@ -62,6 +65,11 @@ def _draft(patient: Patient, *, by: Person, paper: str) -> Pack:
         paper=paper,
         contents=contents.to_json(),
     )
+
+
+def _has_stopped_code(pack: Pack) -> bool:
+    """A paper whose code was stopped is to be replaced, though it says the same."""
+    return AnimalCode.objects.filter(pack=pack).exclude(ended_at=None).exists()
 
 
 def _kept(pack: Pack) -> Contents:
@@ -80,6 +88,7 @@ def _keep(pack: Pack, printed: Printed) -> Pack:
     try:
         pack.full_clean()
         pack.save()
+        keep_code(pack)
     except Exception:
         pack.file.storage.delete(pack.file.name)
         raise
@@ -95,7 +104,10 @@ def document(pack: Pack) -> str:
 
 
 def stamp_of(pack: Pack) -> Stamp:
-    return Stamp(pack.version, pack.made_at, str(pack.made_by), f"{settings.SITE_URL}{reverse('packs:code', args=[pack.key])}")
+    code = code_on(pack)
+    leads_to = reverse("codes:log", args=[code]) if code else reverse("packs:code", args=[pack.key])
+    typed = {"typed": grouped(code), "typed_at": f"{settings.SITE_URL}{reverse('codes:type')}"} if code else {}
+    return Stamp(pack.version, pack.made_at, str(pack.made_by), f"{settings.SITE_URL}{leads_to}", **typed)
 
 
 def _photo(pack: Pack) -> bytes:

@@ -27,3 +27,13 @@ class Pack(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["patient", "version"], name="pack_versions_are_numbered")]
+
+
+class AnimalCode(models.Model):
+    """The code on one pack, by which whoever holds the paper reports about that animal. Only a keyed hash of it is kept."""
+
+    pack = models.OneToOneField(Pack, models.PROTECT, related_name="animal_code")
+    digest = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    ended_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")

@@ -23,12 +23,14 @@ AT_A_GLANCE = 4  # days on the cover
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """What tells one printing from another. `url` is the address behind the code."""
+    """What tells one printing from another. `url` is the address behind the code; `typed` is for those who cannot scan it."""
 
     version: int
     made_at: datetime
     made_by: str
     url: str
+    typed: str = ""
+    typed_at: str = ""
 
 
 @dataclass(frozen=True, slots=True)

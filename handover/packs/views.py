@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from handover.packs.actions import make_pack, stamp_of
+from handover.packs.codes import open_codes
 from handover.packs.contents import Contents
 from handover.packs.differences import KINDS
 from handover.packs.forms import PackForm
@@ -67,6 +68,7 @@ def _show_pack(request: HttpRequest, patient: Patient, form: PackForm) -> HttpRe
         "form": form if is_staff else None,
         "trouble": nothing_to_print(patient) if is_staff else "",
         "is_old": bool(latest and _is_old(latest)),
+        "has_open_code": is_staff and bool(open_codes(patient)),
     }
     return show(request, "packs/pack.html", context, part="packs/_pack_form.html", status=status_of(form))
 
@@ -132,7 +134,7 @@ def code(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     if found is None:
         raise Http404
     if Patient.objects.visible_to(request.user).filter(pk=found.patient_id).exists():
-        for sentence in _warnings(found):
+        for sentence in warnings_of(found):
             messages.error(request, sentence)
         return redirect("logs:day", found.patient.case_number)
     if not (found.placement and found.placement.carer and found.placement.carer.person_id == request.user.pk):
@@ -141,7 +143,8 @@ def code(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     return show(request, "packs/moved_on.html", context)
 
 
-def _warnings(pack: Pack) -> list[str]:
+def warnings_of(pack: Pack) -> list[str]:
+    """What stands against going by this paper, as sentences."""
     version = {"version": pack.version}
     warnings = []
     if is_superseded(pack):
