@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib import messages
@@ -16,6 +17,7 @@ from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.core import signing
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
+from django.urls import reverse
 from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
 
@@ -36,10 +38,11 @@ class KeepForms(LoginRequiredMiddleware):
     def handle_no_permission(self, request: HttpRequest, view_func: Callable) -> HttpResponse:
         if request.method == "POST" and request.accepts("text/html"):
             _keep(request)
-        response = super().handle_no_permission(request, view_func)
-        if request.htmx:  # a whole page, not a part in the middle of one
-            return HttpResponse(headers={"HX-Redirect": response.url})
-        return response
+        if not request.htmx:
+            return super().handle_no_permission(request, view_func)
+        # A whole page, not a part in the middle of one; and back to the page, not to the part.
+        back = request.path if request.method == "POST" else request.htmx.current_url_abs_path or "/"
+        return HttpResponse(headers={"HX-Redirect": f"{reverse(settings.LOGIN_URL)}?{urlencode({'next': back})}"})
 
     def process_view(self, request: HttpRequest, view_func: Callable, view_args, view_kwargs) -> HttpResponse | None:
         response = super().process_view(request, view_func, view_args, view_kwargs)

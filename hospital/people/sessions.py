@@ -17,6 +17,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from hospital.clock import now
+from hospital.people.actions import tell_of_change
 from hospital.people.models import STAFF, Person, SignedIn
 
 CARER_SESSION_S = 30 * 24 * 3600  # a phone on the river bank must not ask for a password before it sends a log
@@ -33,13 +34,15 @@ def begin(request: HttpRequest, person: Person, by: SignedIn.By) -> None:
     login(request, person, backend=BACKEND)
     if not person.memberships.filter(role__in=STAFF).exists():
         request.session.set_expiry(CARER_SESSION_S)
-    at = now()
+    at, device = now(), device_of(request)
+    if person.signed_in.exists() and not person.signed_in.filter(device=device).exists():
+        tell_of_change(person, _("Somebody signed in on another device (%(device)s)") % {"device": device})
     request.session[AT], request.session[SEEN_ON] = at.isoformat(), at.date().isoformat()
     request.session.save()  # a key of its own from here on
     SignedIn.objects.update_or_create(
         session_key=request.session.session_key,
         defaults={
-            "person": person, "by": by, "device": device_of(request), "signed_in_at": at, "seen_on": at.date(), "ended_at": None,
+            "person": person, "by": by, "device": device, "signed_in_at": at, "seen_on": at.date(), "ended_at": None,
         },
     )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from importlib import import_module
+from urllib.parse import quote
 
 import pytest
 import time_machine
@@ -146,6 +147,12 @@ def test_a_part_that_htmx_asked_for_becomes_a_whole_page_to_sign_in_on(client, c
     answer = client.post(address, TYPED, headers={"HX-Request": "true"})
 
     assert answer.headers["HX-Redirect"].startswith("/sign-in/?next=")
+
+
+def test_a_part_of_a_page_leads_back_to_the_page(client, coordinator, address):
+    found = Client().get("/find/", {"words": "x"}, headers={"HX-Request": "true", "HX-Current-URL": f"http://testserver{address}"})
+
+    assert found.headers["HX-Redirect"] == f"/sign-in/?next={quote(address, safe='')}"
 
 
 def test_a_device_that_asks_for_json_is_not_answered_with_a_kept_form(client, coordinator, address):

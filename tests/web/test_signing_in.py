@@ -420,6 +420,17 @@ def test_signing_out_elsewhere_ends_the_others_at_once_and_leaves_this(client, v
     assert Session.objects.count() == 2
 
 
+def test_another_device_is_told_by_mail_and_a_known_one_is_not(vet):
+    sign_in(Client(), vet)
+    sign_in(Client(), vet)
+    assert mail.outbox == []
+
+    sign_in(Client(headers={"User-Agent": PHONE}), vet)
+    sign_in(Client(headers={"User-Agent": PHONE}), vet)
+
+    assert [each.subject for each in mail.outbox] == ["Somebody signed in on another device (Firefox on Android)"]
+
+
 def test_a_copied_cookie_is_nothing_after_signing_out(client, vet):
     sign_in(client, vet)
     thief = Client()

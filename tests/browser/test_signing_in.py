@@ -1,14 +1,18 @@
-"""A passkey from the first press to the last, in a real browser with the authenticator that Chromium offers for tests.
+"""Signing in by passkey and by mailed code, a form that outlives its session, the code on a pack: in a real browser.
+
+The passkeys are kept by the authenticator that Chromium offers for tests.
 
 Published: W3C Web Authentication, section 11 (user agent automation): a virtual authenticator that keeps a resident key.
 """
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import PHONE, email_of, sign_in
+from tests.browser.conftest import PHONE, case_of, email_of, sign_in
 from tests.browser.test_access import violations
 
 
@@ -77,3 +81,56 @@ def test_without_a_passkey_the_button_says_so_and_the_password_works(phone, peop
 
     sign_in(phone, email_of(people, "dilys"), people["password"])
     expect(phone.get_by_role("heading", name="My animals")).to_be_visible()
+
+
+def test_a_mailed_code_signs_in(page, demo_server, people):
+    """The demonstration prints its mail where it runs."""
+    page.set_viewport_size(PHONE)
+    page.goto("/sign-in/")
+    page.get_by_label("E-mail address").fill(email_of(people, "hamid"))
+    page.get_by_role("button", name="Mail me a code instead").click()
+    expect(page.get_by_role("heading", name="Type the code")).to_be_visible()
+    assert violations(page) == []
+
+    code = re.findall(r"^    ([A-Z]{4}-[A-Z]{4})$", (demo_server.folder / "log").read_text(), re.M)[-1]
+    page.get_by_label("Code from the mail").fill(code.lower())
+    page.get_by_role("button", name="Sign in").click()
+
+    expect(page.get_by_role("heading", name="My animals")).to_be_visible()
+
+
+def test_a_form_sent_after_the_session_had_ended_is_there_again(page, people):
+    sign_in(page, email_of(people, "ruth"), people["password"])
+    page.goto("/hospital/edit/")
+    page.get_by_label("Clinic hours").fill("Every day but Sunday, 9 to 17")
+    page.context.clear_cookies(name="sessionid")
+    page.get_by_role("button", name="Save the details").click()
+
+    expect(page.get_by_text("What you wrote is kept")).to_be_visible()
+    page.get_by_label("E-mail address").fill(email_of(people, "ruth"))
+    page.get_by_label("Password").fill(people["password"])
+    page.get_by_role("button", name="Sign in").click()
+
+    expect(page.get_by_text("You had been signed out.").first).to_be_visible()
+    expect(page.get_by_label("Clinic hours")).to_have_value("Every day but Sunday, 9 to 17")
+    page.get_by_role("button", name="Save the details").click()
+    expect(page.get_by_text("The hospital's details were saved.")).to_be_visible()
+
+
+def test_whoever_holds_the_pack_reports_by_its_code(page, context, chromium, demo, people):
+    sign_in(page, email_of(people, "ines"), people["password"])
+    page.goto(f"/patients/{case_of(page, 'Bramble')}/pack/")
+    page.get_by_role("link", name="Read it on the screen").click()
+    code = re.search(r"Or type ([0-9A-Z-]{14})", page.content()).group(1)
+
+    holder = chromium.new_context(viewport=PHONE, base_url=demo, locale="en-GB").new_page()
+    holder.goto("/a/")
+    holder.get_by_label("Code on the cover of the pack").fill(code.lower())
+    holder.get_by_role("button", name="Open today’s page").click()
+    expect(holder.get_by_text("You report by the code on the pack")).to_be_visible()
+    assert violations(holder) == []
+    assert holder.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    holder.get_by_label("What it ate").fill("worms")
+    holder.get_by_role("button", name=re.compile("Send (the|another) report")).click()
+    expect(holder.get_by_role("heading", name="Your report is stored")).to_be_visible()
+    holder.context.close()
