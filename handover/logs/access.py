@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 
 from hospital.admissions.models import Patient, Placement
-from hospital.people.models import EVERYONE
+from hospital.people.models import EVERYONE, STAFF, Person
 
 
 class DayConverter:
@@ -23,6 +23,10 @@ class DayConverter:
 
     def to_url(self, value: date) -> str:
         return value.isoformat()
+
+
+def is_staff_for(person: Person, patient: Patient) -> bool:
+    return person.memberships.filter(hospital=patient.hospital_id, role__in=STAFF).exists()
 
 
 def for_reporter(view: Callable) -> Callable:

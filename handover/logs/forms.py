@@ -46,6 +46,11 @@ def _ticks(label: Any, choices: Any) -> forms.MultipleChoiceField:
     return forms.MultipleChoiceField(label=label, choices=choices, required=False, widget=widget)
 
 
+def _time(label: Any) -> forms.TimeField:
+    widget = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+    return forms.TimeField(label=label, required=False, widget=widget, error_messages={"invalid": _("Write the time as 14:20.")})
+
+
 class MomentField(forms.DateTimeField):
     """A moment as a device writes it, with its offset (RFC 3339)."""
 
@@ -77,6 +82,8 @@ class ReportForm(forms.Form):
             "min_value": _("Minutes cannot be below 0."), "max_value": _("A day has 1440 minutes."),
         },
     )  # fmt: skip
+    water_from = _time(_("Into the water at"))  # for a phone without scripts, which has no timer
+    water_until = _time(_("Out of the water at"))
     eaten = _radio(_("Food"), Eaten.choices)
     food = forms.CharField(label=_("What it ate"), max_length=160, required=False)
     droppings = _radio(_("Droppings"), Droppings.choices)
@@ -110,6 +117,7 @@ class ReportForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """The names that receive() knows. A question that was not asked stays unsaid."""
         data = super().clean()
+        self._count_minutes(data)
         said = [(dose, data.pop(dose.field, "")) for dose in self.doses]
         data["doses"] = [_dose(dose, kind) for dose, kind in said if kind]
         follows = data.pop("photo_follows", False)
@@ -118,18 +126,49 @@ class ReportForm(forms.Form):
         return data
 
 
+    def _count_minutes(self, data: dict[str, Any]) -> None:
+        """The minutes between two times that were typed, added to those that were written."""
+        start, end = data.pop("water_from", None), data.pop("water_until", None)
+        if start is None and end is None:
+            return
+        if start is None or end is None:
+            self.add_error("water_until", _("Write both times: into the water, and out of it."))
+        elif end < start:
+            self.add_error("water_until", _("This is before it went into the water."))
+        else:
+            minutes = (end.hour - start.hour) * 60 + end.minute - start.minute
+            data["water_minutes"] = (data.get("water_minutes") or 0) + minutes
+
+
 def _dose(dose: Dose, kind: str) -> dict[str, Any]:
     return {"order": dose.order.pk, "number": dose.number, "due_at": dose.due_at.isoformat(), "kind": kind}
 
 
-def usual(day: Day, at: datetime, food: str, about: date | None = None) -> dict[str, Any]:
-    """Where a report starts: what is usual on the first one of a day, nothing on a later one or one told afterwards."""
+def usual(day: Day, at: datetime, food: str, about: date | None = None, *, is_filled: bool = False) -> dict[str, Any]:
+    """Where a report starts: what is usual on the first one of a day, nothing on a later one or one told afterwards.
+
+    `is_filled`: with the minutes and doses of the usual day too.
+    """
     start = {"key": uuid.uuid4(), "made_at": at.isoformat(timespec="seconds"), "on": (about or day.on).isoformat()}
     if day.is_logged or about:
         return start
-    return start | {
+    asked = usual_day(day) if is_filled else None
+    given = {dose["field"]: "given" for dose in asked["doses"] if datetime.fromisoformat(dose["due_at"]) <= at} if asked else {}
+    return start | given | {
+        "water_minutes": asked["water_minutes"] if asked else None,
         "eaten": Eaten.ALL, "food": food, "droppings": Droppings.NORMAL, "bandage": BandageState.DRY, "activity": Activity.USUAL,
     }  # fmt: skip
+
+
+def usual_day(day: Day) -> dict[str, Any] | None:
+    """What one tap fills in beside what is chosen already: the plan's minutes, and the doses, each from its time on.
+
+    None where nothing is usual: when the day has a report, or when the water is stopped and somebody must phone.
+    """
+    if day.is_logged or (day.allowance and day.allowance.phone_now):
+        return None
+    minutes = day.allowance.minutes if day.allowance and day.asks_water else None
+    return {"water_minutes": minutes, "doses": [{"field": dose.field, "due_at": dose.due_at.isoformat()} for dose in day.doses]}
 
 
 def as_said(entry: LogEntry, at: datetime) -> dict[str, Any]:

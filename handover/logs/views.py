@@ -18,9 +18,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from handover.labels.care import SIGNS, water_reason
 from handover.logs import actions, queries
-from handover.logs.access import for_reporter
+from handover.logs.access import for_reporter, is_staff_for
 from handover.logs.actions import KeyUsed
-from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, signs_for, usual
+from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, signs_for, usual, usual_day
 from handover.logs.hints import answer_hints
 from handover.logs.models import MISHAPS, BandageState, LogEntry
 from handover.logs.photos import receive_photo_part
@@ -85,7 +85,8 @@ def day(request: HttpRequest, patient: Patient) -> HttpResponse:
     """What today asks for, in order, and the form that reports it."""
     found = queries.day_of(patient, _today(patient))
     about = _earlier_day(request, found)
-    form = ReportForm(initial=usual(found, now(), queries.usual_food(patient), about), doses=() if about else found.doses)
+    start = usual(found, now(), queries.usual_food(patient), about, is_filled="usual" in request.GET)
+    form = ReportForm(initial=start, doses=() if about else found.doses)
     return _show_day(request, found, form, about=about)
 
 
@@ -125,6 +126,7 @@ def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more
 
 def day_context(found: queries.Day, form: ReportForm, **more: Any) -> dict[str, Any]:
     """What a page needs that asks for the report of a day, whoever fills it in."""
+    is_late = bool(more.get("about") or more.get("correcting"))
     return {
         **_day_words(found),
         "form": form,
@@ -133,7 +135,8 @@ def day_context(found: queries.Day, form: ReportForm, **more: Any) -> dict[str, 
         "feeding": [each for each in advice_for(found.outlook.case.lineage) if each.topic == Advice.Topic.FEEDING][:3],
         **_cards(form, found),
         **_food_and_fluids(found.patient),
-        "hints": None if more.get("about") or more.get("correcting") else answer_hints(found),
+        "hints": None if is_late else answer_hints(found),
+        "usual_day": None if is_late or form.is_bound else usual_day(found),
         **more,
     }
 
@@ -284,7 +287,7 @@ def past(request: HttpRequest, patient: Patient) -> HttpResponse:
     """The reports of the last days, and which days have none."""
     days = queries.last_days(patient, _today(patient), _days_asked(request))
     rows = [{"on": on, "reports": [_report(entry) for entry in entries]} for on, entries in days]
-    context = {"patient": patient, "rows": rows, "is_staff": _is_staff(request, patient), "today": _today(patient)}
+    context = {"patient": patient, "rows": rows, "is_staff": is_staff_for(request.user, patient), "today": _today(patient)}
     context["base"] = "base.html" if context["is_staff"] else "base_carer.html"
     return show(request, "logs/past.html", context)
 
@@ -301,10 +304,6 @@ def _report(entry: LogEntry) -> dict[str, Any]:
         "findings": findings_in_words(entry),
         "flags": flags_in_words(entry),
     }
-
-
-def _is_staff(request: HttpRequest, patient: Patient) -> bool:
-    return request.user.memberships.filter(hospital=patient.hospital_id, role__in=STAFF).exists()
 
 
 @require_GET

@@ -31,7 +31,7 @@ FONTS = [_FONT.format(part, weight) for part in ("latin", "latin-ext") for weigh
 OUTBOX = ["vendor/idb-8.0.4/idb.js", "handover/outbox.js"]
 ASSETS = [
     *(f"hospital/{name}" for name in ("base.css", "fonts.css", "pack.css", "print.css", "app.js", "emblem.svg", "tide.svg", "reeds.svg")),
-    *(f"handover/{name}" for name in ("report.js", "answer.js", "offline.js", "not_sent.js")),
+    *(f"handover/{name}" for name in ("report.js", "answer.js", "offline.js", "not_sent.js", "watertime.js", "timer.js")),
     *OUTBOX,
     *FONTS,
 ]

@@ -1,5 +1,5 @@
 // The daily report: its key is made here, so that sending twice stores once; kept on the device until the hospital has it,
-// and answered here while there is no signal; the water timer; buttons that fill in a number. The page works without it.
+// and answered here while there is no signal; buttons that fill in a number. The page works without it.
 (() => {
   "use strict";
   const form = document.querySelector("form[data-report]");
@@ -23,6 +23,7 @@
     if (!isStamped) field("made_at").value = now;
     field("sent_at").value = now;
     isStamped = true;
+    self.waterWasReported?.();
     if (!document.body.dataset.person || !self.Outbox) return;
     event.preventDefault();
     if (form.getAttribute("aria-busy") === "true") return;
@@ -89,6 +90,11 @@
     if (day > field("on").value) field("on").value = day;
   }
 
+  // A page that is not for the day that it is now says in its heading which day it is for.
+  const heading = document.querySelector("[data-day-heading]");
+  const dayNow = new Intl.DateTimeFormat("en-CA", { timeZone: form.dataset.zone }).format(new Date());
+  if (heading && field("on").value < dayNow) heading.textContent = heading.dataset.else;
+
   async function written() {
     const all = [...new FormData(form)].filter(([name]) => name !== "csrfmiddlewaretoken");
     const fields = all.filter(([, value]) => typeof value === "string");
@@ -112,7 +118,7 @@
       const value = box.matches(":checked") ? box.closest("label")?.innerText : box.value;
       if (!value || !value.trim()) return;
       const group = box.closest("fieldset")?.querySelector("legend")?.innerText;
-      const label = box.matches(":checked") ? group : document.querySelector(`label[for="${box.id}"]`)?.innerText;
+      const label = box.matches(":checked") ? group : document.querySelector(`label[for="${box.id}"]`)?.firstChild.textContent;
       said.push([(label || "").trim(), value.trim()]);
     });
     return said;
@@ -177,8 +183,10 @@
     list.hidden = answer.reasons.length === 0;
     shown.querySelectorAll("[data-phone]").forEach((part) => { part.hidden = part.dataset.phone !== answer.phone; });
     shown.querySelectorAll("[data-when]").forEach((part) => { part.hidden = !reported().happened.includes(part.dataset.when); });
+    const forThumb = [...shown.querySelectorAll(`[data-thumb="${answer.phone}"] > *`)];
+    shown.querySelectorAll("[data-thumb]").forEach((part) => part.remove());
     document.querySelector("#main .content").replaceChildren(shown);
-    document.querySelector(".thumb-bar .wrap").replaceChildren();
+    document.querySelector(".thumb-bar .wrap").replaceChildren(...forThumb);
     document.querySelector("#main h1").textContent = template.dataset.heading;
     document.getElementById("main").focus();
     scrollTo(0, 0);
@@ -212,55 +220,23 @@
     button.addEventListener("click", () => fill(button.dataset.fill, button.dataset.value));
   });
 
-  // ---- the water timer
-  const timer = form.querySelector("[data-timer]");
-  if (!timer) return;
-  const name = `water-started-${timer.dataset.timer}`;
-  const [clock, say, start, stop] = ["clock", "say", "start", "stop"].map((part) => timer.querySelector(`[data-${part}]`));
-  const allowedMs = Math.max(0, timer.dataset.minutes - timer.dataset.used) * 60000;
-  const LONGEST_MS = 24 * 3600 * 1000; // an older start was forgotten
-  let started = 0;
-  let said = "";
-
-  function kept() {
-    try { return Number(localStorage.getItem(name)) || 0; } catch { return started; }
+  // ---- the usual day: one tap fills what the plan asks for by now, and shows all of it beside the button that sends
+  const asked = document.getElementById("usual-day");
+  if (asked) {
+    const [button, summary] = ["data-usual", "data-usual-said"].map((name) => document.querySelector(`[${name}]`));
+    const { water_minutes, doses } = JSON.parse(asked.textContent);
+    button.hidden = false;
+    button.addEventListener("click", () => {
+      if (water_minutes !== null && field("water_minutes") && !field("water_minutes").value) fill("id_water_minutes", water_minutes);
+      doses.filter(({ due_at }) => new Date(due_at) <= new Date()).forEach(({ field: name }) => { field(name).value = "given"; });
+      summary.replaceChildren(...inWords().map(([label, value]) => Object.assign(document.createElement("li"), { textContent: [label, value].filter(Boolean).join(label.endsWith("?") ? " " : ": ") })));
+      summary.hidden = false;
+      button.hidden = true;
+      document.querySelector(".thumb-bar button:not([type])").focus();
+    });
+    form.addEventListener("input", () => { // what was shown is not what would be sent any more
+      summary.hidden = true;
+      button.hidden = false;
+    });
   }
-  function keep(moment) {
-    started = moment;
-    try {
-      if (moment) localStorage.setItem(name, String(moment));
-      else localStorage.removeItem(name);
-    } catch { /* private mode: the timer then lasts as long as the page */ }
-  }
-  function tell(words) {
-    if (words !== said) say.textContent = said = words;
-  }
-  function two(n) { return String(n).padStart(2, "0"); }
-  function show() {
-    const isRunning = started > 0;
-    start.hidden = isRunning;
-    stop.hidden = !isRunning;
-    if (!isRunning) return;
-    const ms = Math.max(0, Date.now() - started);
-    clock.textContent = `${Math.floor(ms / 60000)}:${two(Math.floor(ms / 1000) % 60)}`;
-    const out = new Date(started + allowedMs);
-    const isOver = ms >= allowedMs;
-    tell(isOver ? say.dataset.over : say.dataset.running.replace("%s", `${two(out.getHours())}:${two(out.getMinutes())}`));
-    clock.classList.toggle("late", isOver);
-  }
-  start.addEventListener("click", () => { keep(Date.now()); show(); stop.focus(); });
-  stop.addEventListener("click", () => {
-    const minutes = Math.round(Math.max(0, Date.now() - started) / 60000);
-    const before = Number(document.getElementById(timer.dataset.field)?.value) || 0;
-    keep(0);
-    fill(timer.dataset.field, before + minutes);
-    tell(say.dataset.stopped.replace("%s", String(before + minutes)));
-    show();
-    start.focus();
-  });
-  started = kept();
-  if (Date.now() - started > LONGEST_MS) keep(0);
-  timer.hidden = false;
-  show();
-  setInterval(show, 1000);
 })();

@@ -13,6 +13,10 @@ self.addEventListener("install", (event) => {
 });
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("sync", (event) => { if (event.tag === "outbox") event.waitUntil(sendOrTryAgain()); });
+self.addEventListener("notificationclick", (event) => { // an animal must come out of the water
+  event.notification.close();
+  event.waitUntil(self.clients.openWindow(event.notification.data));
+});
 
 // A promise that fails tells the browser to try again later.
 async function sendOrTryAgain() {
