@@ -77,6 +77,7 @@ def receive(
     photo: bytes | None = None,
     corrects: UUID | None = None,
     is_by_code: bool = False,
+    is_from_paper: bool = False,
 ) -> Received:
     """Store a report with the weight and the doses in it, and work out what its author is told.
 
@@ -94,12 +95,44 @@ def receive(
         return _again(stored, payload)
     try:
         with transaction.atomic():
-            return _store(patient, by, key, payload, said, sent_at, photo, corrects, is_by_code)
+            return _store(patient, by, key, payload, said | {"is_from_paper": is_from_paper}, sent_at, photo, corrects, is_by_code)
     except IntegrityError:  # the other of two that came at once was quicker
         stored = LogEntry.objects.filter(key=key).first()
         if stored is None:
             raise
         return _again(stored, payload)
+
+
+class WeekRefused(Exception):
+    """Days of a paper log that cannot be stored, each with its reason. None of the others is stored either."""
+
+    def __init__(self, by_day: Mapping[date, ValidationError]):
+        super().__init__()
+        self.by_day = by_day
+
+
+@transaction.atomic
+def copy_week(patient: Patient, *, by: Person, days: Iterable[Mapping[str, Any]]) -> list[Received]:
+    """Store the days of a paper log as `receive` stores a report, all of them or none; a day that is logged already is refused."""
+    patient = _held(patient)
+    stored: list[Received] = []
+    refused: dict[date, ValidationError] = {}
+    for said in sorted(days, key=lambda each: each["on"]):
+        try:
+            _refuse_logged_day(patient, said["on"], said["key"])
+            stored.append(receive(patient, by=by, is_from_paper=True, **said))
+        except ValidationError as refusal:
+            refused[said["on"]] = refusal
+        except KeyUsed as used:
+            refused[said["on"]] = ValidationError(str(used.sentence))
+    if refused:
+        raise WeekRefused(refused)
+    return stored
+
+
+def _refuse_logged_day(patient: Patient, on: date, key: UUID) -> None:
+    if LogEntry.objects.filter(patient=patient, on=on).exclude(key=key).exists():
+        raise ValidationError(_("This day was logged meanwhile. Read it under Reports, and correct it there if the paper says otherwise."))
 
 
 def _payload_hash(patient: Patient, by: Person, said: Mapping[str, Any], photo: bytes | None, corrects: UUID | None) -> str:

@@ -100,6 +100,7 @@ class LogEntry(models.Model):
     answer = models.CharField(max_length=9, choices=Answer)
     reasons = models.JSONField(default=list, blank=True)  # schedule.answers.Because with numbers; flags for staff
     is_worrying = models.BooleanField(default=False)  # somebody at the hospital must look at it
+    is_from_paper = models.BooleanField(default=False)  # its author copied it from a log sheet: its time is a guess
     corrects = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="corrections")
 
     objects = LogEntryQuerySet.as_manager()

@@ -293,6 +293,14 @@ def last_days(patient: Patient, today: date, days: int) -> list[tuple[date, list
     return [(day, by_day[day]) for day in (today - timedelta(n) for n in range(days))]
 
 
+def reports_between(patient: Patient, first: date, last: date) -> Mapping[date, list[LogEntry]]:
+    """The standing reports of those days, the first one of a day first."""
+    found: dict[date, list[LogEntry]] = defaultdict(list)
+    for entry in standing_reports(patient).filter(on__range=(first, last)).order_by("made_at", "pk"):
+        found[entry.on].append(entry)
+    return found
+
+
 def noon(on: date, zone: str) -> datetime:
     return datetime.combine(on, time(12), ZoneInfo(zone))
 

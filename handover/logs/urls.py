@@ -1,6 +1,6 @@
 from django.urls import path
 
-from handover.logs import views
+from handover.logs import paper_views, views
 
 app_name = "logs"
 urlpatterns = [
@@ -9,6 +9,7 @@ urlpatterns = [
     path("patients/<case:case_number>/today/", views.day, name="day"),
     path("patients/<case:case_number>/today/<day:on>/", views.ahead, name="ahead"),
     path("patients/<case:case_number>/today/send/", views.send, name="send"),
+    path("patients/<case:case_number>/paper/", paper_views.paper, name="paper"),
     path("patients/<case:case_number>/guide/", views.guide, name="guide"),
     path("patients/<case:case_number>/coming/", views.coming, name="coming"),
     path("patients/<case:case_number>/reports/", views.past, name="past"),

@@ -88,6 +88,7 @@ class Migration(migrations.Migration):
                 ('answer', models.CharField(choices=[('fine', 'Fine'), ('stay', 'Keep to this step'), ('phone_now', 'Phone now')], max_length=9)),
                 ('reasons', models.JSONField(blank=True, default=list)),
                 ('is_worrying', models.BooleanField(default=False)),
+                ('is_from_paper', models.BooleanField(default=False)),
                 ('author', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('corrects', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrections', to='handover.logentry')),
                 ('patient', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='logs', to='hospital.patient')),

@@ -50,6 +50,7 @@ COMMANDS = (
     Command(_("Where it has been"), "placements:chain", also=_("custody"), is_for_closed=True),
     Command(_("Add a mark"), "admissions:mark-add", also=_("chip ring band tag")),
     Command(_("Pack"), "packs:pack", also=_("handover print")),
+    Command(_("Copy a paper log"), "logs:paper", also=_("report carer sheet type")),
     Command(_("Add a photograph"), "admissions:photo-add", also=_("photo picture")),
     Command(_("Add an image"), "images:add", CLINICAL, _("radiograph x-ray dicom ultrasound")),
     Command(_("Images"), "images:all", also=_("radiograph compare measure"), is_for_closed=True),

@@ -23,7 +23,6 @@
     if (!isStamped) field("made_at").value = now;
     field("sent_at").value = now;
     isStamped = true;
-    self.waterWasReported?.();
     if (!document.body.dataset.person || !self.Outbox) return;
     event.preventDefault();
     if (form.getAttribute("aria-busy") === "true") return;

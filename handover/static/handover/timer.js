@@ -198,13 +198,12 @@
     const before = runOf(timer.dataset.timer);
     const isFresh = before && !before.started_at;
     if (isFresh && before.on !== timer.dataset.on) keep(timer.dataset.timer, null);
-    else if (isFresh && box() && !box().value && !("sent" in box().form.dataset)) fill(before.done_minutes);
+    // The minutes that were stopped go into the report: they are not filled in again. A time that runs goes on.
+    box()?.form.addEventListener("submit", () => { if (!runOf(timer.dataset.timer)?.started_at) keep(timer.dataset.timer, null); });
+    if (isFresh && before.on === timer.dataset.on && box() && !box().value && !("sent" in box().form.dataset)) fill(before.done_minutes);
   }
   document.addEventListener("visibilitychange", show);
   self.addEventListener("storage", show);
   show();
   setInterval(show, 1000);
-
-  // The minutes that were stopped went into a report: they are not filled in again. A time that runs goes on.
-  self.waterWasReported = () => { if (timer && !runOf(timer.dataset.timer)?.started_at) keep(timer.dataset.timer, null); };
 })();
