@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from handover.packs.actions import make_pack, stamp_of
-from handover.packs.codes import open_codes
+from handover.packs.codes import code_on, open_codes
 from handover.packs.contents import Contents
 from handover.packs.differences import KINDS
 from handover.packs.forms import PackForm
@@ -26,6 +26,7 @@ from hospital.admissions.models import Patient
 from hospital.pages import done, show, status_of
 from hospital.people.access import for_anyone
 from hospital.people.models import EVERYONE, STAFF, Person
+from hospital.rules.codes import grouped
 
 READERS = for_patient(*EVERYONE)
 MAKERS = for_patient(*STAFF)
@@ -68,7 +69,7 @@ def _show_pack(request: HttpRequest, patient: Patient, form: PackForm) -> HttpRe
         "form": form if is_staff else None,
         "trouble": nothing_to_print(patient) if is_staff else "",
         "is_old": bool(latest and _is_old(latest)),
-        "has_open_code": is_staff and bool(open_codes(patient)),
+        "open_codes": [(each.pack.version, grouped(code_on(each.pack))) for each in open_codes(patient)] if is_staff else [],
     }
     return show(request, "packs/pack.html", context, part="packs/_pack_form.html", status=status_of(form))
 

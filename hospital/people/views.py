@@ -2,6 +2,7 @@
 
 import re
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib import messages
@@ -105,8 +106,8 @@ def by_passkey(request: HttpRequest) -> HttpResponse:
         return _go_on(request)
     for sentence in [each for errors in form.errors.values() for each in errors]:
         messages.error(request, sentence)
-    again = "again=1&" if _is_again(request) else ""
-    return redirect(f"{reverse('people:sign-in')}?{again}next={_next(request)}")
+    back = {"next": _next(request)} | ({"again": 1} if _is_again(request) else {})
+    return redirect(f"{reverse('people:sign-in')}?{urlencode(back)}")
 
 
 _sign_out = auth_views.LogoutView.as_view()

@@ -156,10 +156,16 @@ def test_no_page_of_a_carer_breaks_wcag_or_scrolls_sideways(carer, vet, address)
     assert faults_of(carer, address.format(case=case)) == []
 
 
-def test_the_sign_in_page_breaks_nothing(page):
-    page.goto("/sign-in/")
+@pytest.mark.parametrize("address", ["/sign-in/", "/sign-in/mail-a-code/", "/a/"])
+def test_the_pages_before_signing_in_break_nothing(page, address):
+    assert faults_of(page, address) == []
 
-    assert violations(page) == []
+
+@pytest.mark.parametrize("address", ["/invitations/", "/invitations/invite/"])
+def test_the_pages_of_invitations_break_nothing(page, people, address):
+    sign_in(page, email_of(people, "ruth"), people["password"])
+
+    assert faults_of(page, address) == []
 
 
 def test_the_page_of_visits_together_breaks_nothing_and_shows_what_is_shared(vet):

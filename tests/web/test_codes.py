@@ -160,6 +160,17 @@ def test_staff_stop_it_at_once(client, pack, hospital, role):
     assert open_codes(pack.patient) == []
 
 
+def test_staff_read_the_code_on_the_page_of_the_pack_until_it_is_stopped_and_carers_never_do(client, pack, vet, carer):
+    page, code = reverse("packs:pack", args=[pack.patient.case_number]), grouped(code_on(pack))
+    client.force_login(carer.person)
+    assert code not in words_of(client.get(page))
+
+    client.force_login(vet)
+    assert code in words_of(client.get(page))
+    client.post(reverse("codes:stop", args=[pack.patient.case_number]))
+    assert code not in words_of(client.get(page))
+
+
 def test_carers_and_strangers_stop_nothing(client, pack, carer, stranger):
     answers = []
     for person in (carer.person, stranger):
