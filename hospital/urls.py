@@ -18,6 +18,7 @@ urlpatterns = [
     path("", include("hospital.ward.urls")),
     path("", include("hospital.theatre.urls")),
     path("", include("hospital.ordersets.urls")),
+    path("", include("hospital.statistics.urls")),
     path("register/", include("hospital.register.urls")),
     path("patients/<case:case_number>/", include("hospital.chart.urls")),
     path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),

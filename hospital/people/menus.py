@@ -23,6 +23,7 @@ ENTRIES = [
     (_("Theatre"), "theatre:day", CLINICAL),
     (_("Release"), "releases:candidates", STAFF),
     (_("Closed cases"), "admissions:closed", STAFF),
+    (_("Outcomes in figures"), "statistics:outcomes", STAFF),
     (_("Protocols"), "protocols:library", CLINICAL | {Role.COORDINATOR}),
     (_("Formulary"), "formulary:groups", CLINICAL | {Role.COORDINATOR}),
     (_("Hospital"), "sites:hospital", STAFF),

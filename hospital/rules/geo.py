@@ -87,10 +87,21 @@ def generalise(
         return PublicPlace(None, None, None, None, level)
     if level is Sensitivity.NONE:
         return PublicPlace(latitude, longitude, own_uncertainty_m, None, level)
-    cell_deg = Decimal(1).scaleb(-_PLACES[level])
+    cell_deg = cell_of(level)
+    assert cell_deg is not None
     middle = latitude.quantize(cell_deg, ROUND_HALF_UP)
     uncertainty_m = math.ceil(_diagonal_m(middle, cell_deg) / 2) + (own_uncertainty_m or 0)
     return PublicPlace(middle, longitude.quantize(cell_deg, ROUND_HALF_UP), uncertainty_m, cell_deg, level)
+
+
+def cell_of(category: int | None) -> Decimal | None:
+    """The side in degrees of the finest cell in which places of a category may be shown: 0 for the point itself, None
+    for never. Category None (nobody has decided) counts as high.
+    """
+    level = UNLISTED if category is None else Sensitivity(category)
+    if level is Sensitivity.EXTREME:
+        return None
+    return Decimal(0) if level is Sensitivity.NONE else Decimal(1).scaleb(-_PLACES[level])
 
 
 def precision_uncertainty_m(latitude: Decimal, precision_deg: Decimal) -> int:

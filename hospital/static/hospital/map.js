@@ -6,7 +6,8 @@
 //      data-label="…" data-help="…" data-attribution="…"></div>
 //
 // Mouse or finger: press where the animal was found. Keyboard: arrows move the map, + and - zoom, Enter takes
-// the place under the cross. With data-readonly the point comes from data-lat, data-lon, data-uncertainty.
+// the place under the cross. With data-readonly the point comes from data-lat, data-lon, data-uncertainty, and squares
+// and circles with their words from the JSON in the element that data-areas names.
 (() => {
   "use strict";
   const DECIMALS = 5; // about a metre
@@ -46,6 +47,15 @@
         .circleMarker(at, { pane: "outline", radius: 4, interactive: false })
         .bindTooltip(nameLabel(properties.name), { permanent: true, direction: "right" }),
     }).addTo(map);
+  }
+
+  function drawAreas(map, { squares, circles }) {
+    const drawn = [
+      ...squares.map((each) => L.rectangle(each.corners, { className: `square level-${each.level}` }).bindTooltip(nameLabel(each.words))),
+      ...circles.map((each) => L.circle(each.at, { radius: each.metres, className: "cluster", interactive: false })
+        .bindTooltip(nameLabel(each.words), { permanent: true, direction: "right" })),
+    ];
+    if (drawn.length) map.fitBounds(L.featureGroup(drawn).addTo(map).getBounds(), { maxZoom: 13, animate: false });
   }
 
   function pick(element) {
@@ -103,6 +113,7 @@
 
     if (isReadOnly) {
       if (data.lat && data.lon) show([Number(data.lat), Number(data.lon)], Number(data.uncertainty || 0));
+      if (data.areas) drawAreas(map, JSON.parse(document.getElementById(data.areas).textContent));
     } else {
       map.on("click", (event) => take(event.latlng));
       element.addEventListener("keydown", (event) => {
