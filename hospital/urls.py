@@ -11,6 +11,7 @@ urlpatterns = [
     path("", home, name="home"),
     path("", include("hospital.people.urls")),
     path("", include("hospital.sites.urls")),
+    path("", include("hospital.setup.urls")),
     path("", include("hospital.admissions.urls")),
     path("", include("hospital.placements.urls")),
     path("", include("hospital.commands.urls")),
