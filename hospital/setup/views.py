@@ -37,6 +37,7 @@ def next_steps(request: HttpRequest) -> HttpResponse:
     members = Membership.objects.filter(hospital=request.hospital, person__is_active=True)
     context = {
         "has_species": Species.objects.exists(),
+        "may_invite": Role.COORDINATOR in request.roles,
         "vets": members.filter(role=Role.VET).count(),
         "people": members.values("person").distinct().count(),
         "patients": Patient.objects.visible_to(request.user).at(request.hospital).count(),

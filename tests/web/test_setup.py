@@ -121,3 +121,7 @@ def test_what_comes_next_is_for_coordinators_and_vets(client, vet, coordinator, 
         client.force_login(person)
 
         assert client.get(reverse("setup:next")).status_code == expected, person
+
+
+def test_the_sign_in_page_of_an_empty_installation_says_how_to_begin(client):
+    assert "python3 manage.py firstrun" in client.get(reverse("people:sign-in")).content.decode()
