@@ -13,7 +13,7 @@ from hospital.admissions.models import (
     Weight,
 )
 from hospital.audit.models import AuditEntry
-from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, SetAside, Stay
+from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, EggWeight, Incubator, Induction, Reading, SetAside, Stay
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.images.models import Image, Measurement
@@ -46,6 +46,7 @@ __all__ = [
     "CountEntry",
     "DoseGiven",
     "Egg",
+    "EggWeight",
     "Examination",
     "FeedingPlan",
     "Finder",

@@ -51,6 +51,10 @@ def due_clutches(person: Person, hospital: Hospital, at: datetime) -> list[DueCl
 def _reasons(standing: Standing) -> Iterator[tuple[str, str]]:
     if standing.is_out_of_range:
         yield "late", _("Temperature out of range: look now")
+    if standing.is_humidity_out_of_range:
+        yield "late", _("Humidity out of range: look now")
+    if any(loss and loss.is_outside for loss in map(standing.loss, standing.open_eggs)):
+        yield "due", _("An egg loses too much or too little weight")
     if standing.is_silent:
         yield "late", _("No reading for more than %(n)d hours") % {"n": standing.incubator.silent_hours}
     if standing.candle_on and standing.candle_on <= standing.today:

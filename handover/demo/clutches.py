@@ -13,6 +13,7 @@ from hospital.clock import now
 from hospital.clutches import actions
 from hospital.clutches.models import Clutch, Incubator
 from hospital.medications import actions as medications
+from hospital.rules.logfile import Row as LoggedRow
 
 if TYPE_CHECKING:
     from handover.demo.stories import Story
@@ -45,6 +46,8 @@ class ClutchStory:
         last_log = self.story.row["admitted_days_ago"]
         for day in [*range(laid_day + LOG_EVERY_DAYS, last_log, LOG_EVERY_DAYS), last_log]:
             yield moment(day, "07:30"), self.read_out
+        for weighed in row.get("weighed", []):
+            yield moment(weighed["day"], "10:50"), lambda weighed=weighed: self.weigh(weighed)
         for candled in row.get("candled", []):
             yield moment(candled["day"], "11:00"), lambda candled=candled: self.candle(candled)
         for lost in row.get("lost", []):
@@ -67,6 +70,9 @@ class ClutchStory:
         seen = {"imaged_on": self._on() if is_imaged else None, "imaged_eggs": self.row["eggs"] if is_imaged else None}
         note = self.row.get("medium", "")
         self.made.append(actions.begin_clutch(self.story.patient, **self._who, **seen, is_way_clear=is_imaged, note=note))
+        if own := self.row.get("own_days"):
+            days = {"own_days_least": own["least"], "own_days_most": own["most"], "own_days_source": own["source"]}
+            actions.edit_clutch(self.clutch, **self._who, seen_version=1, is_way_clear=is_imaged, **seen, note=note, **days)
 
     def induce(self, row: Row) -> None:
         order = medications.order_medication(
@@ -87,6 +93,8 @@ class ClutchStory:
         row, target_c = self.row, Decimal(self.row["target_c"])
         there = Incubator.objects.filter(hospital=self.story.hospital, name=row["incubator"]).first()
         own = {"alarm_low_c": target_c - 2, "alarm_high_c": target_c + 2, "target_humidity_percent": row.get("humidity_percent")}
+        if humidity := row.get("humidity_percent"):
+            own |= {"alarm_low_humidity_percent": humidity - 10, "alarm_high_humidity_percent": min(humidity + 10, 100)}
         return there or actions.add_incubator(self.story.hospital, **self._who, name=row["incubator"], target_c=target_c, **own)
 
     def read_out(self) -> None:
@@ -94,17 +102,23 @@ class ClutchStory:
         stay = self.clutch.stays.last()
         actions.add_readings(stay.incubator, **self._who, rows=list(self._log(stay.since)))
 
-    def _log(self, since: datetime) -> Iterator[tuple[datetime, Decimal]]:
+    def _log(self, since: datetime) -> Iterator[LoggedRow]:
         told = self.row["temperatures"]
         usual_c, spread_c, dip = Decimal(told["usual_c"]), Decimal(told["spread_c"]), told.get("dip")
         dip_at = self.story.moment(dip["day"], "03:00") if dip else None
         gap = self.story.moment(told["gap_day"], "06:00") if "gap_day" in told else None
+        humidity = told.get("humidity_percent")
         at, number = since, 0
         while at <= now():
             is_dip = dip_at and dip_at <= at <= dip_at + timedelta(hours=dip["hours"])
             if not (gap and gap <= at < gap + timedelta(hours=30)):
-                yield at, Decimal(dip["low_c"]) if is_dip else usual_c + spread_c * (number * 7 % 5 - 2) / 2
+                warmth = Decimal(dip["low_c"]) if is_dip else usual_c + spread_c * (number * 7 % 5 - 2) / 2
+                yield LoggedRow(at, warmth, Decimal(humidity + number * 3 % 7 - 3) if humidity else None)
             at, number = at + timedelta(hours=told["every_hours"]), number + 1
+
+    def weigh(self, row: Row) -> None:
+        weights = {egg.pk: Decimal(row["g"][egg.number - 1]) for egg in self.clutch.eggs.all()}
+        actions.weigh_eggs(self.clutch, **self._who, weighed_on=self._on(), weights=weights)
 
     def candle(self, row: Row) -> None:
         seen = {egg.pk: word for word in ("developing", "clear", "unsure", "dead") for egg in self._eggs(row.get(word, []))}

@@ -9,10 +9,10 @@ from django.views.decorators.http import require_GET
 
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
+from hospital.admissions.weights_svg import WeightChart, weight_chart
 from hospital.chart import now as standing
 from hospital.chart.queries import Record, record_of
 from hospital.chart.timeline import timeline
-from hospital.chart.weights_svg import WeightChart, weight_chart
 from hospital.clock import now
 from hospital.clutches.queries import siblings_of
 from hospital.clutches.wording import clutch_line

@@ -20,13 +20,26 @@ from hospital.admissions.actions import admit
 from hospital.admissions.days import locked, refuse_before, refuse_day
 from hospital.admissions.models import Cause, LifeStage, Patient, Triage
 from hospital.clock import now, today
-from hospital.clutches.models import MOST_EGGS, CandledEgg, Candling, Clutch, Egg, Incubator, Induction, Reading, SetAside, Stay
+from hospital.clutches.models import (
+    MOST_EGGS,
+    CandledEgg,
+    Candling,
+    Clutch,
+    Egg,
+    EggWeight,
+    Incubator,
+    Induction,
+    Reading,
+    SetAside,
+    Stay,
+)
 from hospital.clutches.queries import orders_to_tie
 from hospital.edits import refuse_unseen, save_edit
 from hospital.medications.models import MedicationOrder
 from hospital.people.models import Person
 from hospital.procedures.actions import record_milestone
 from hospital.procedures.queries import is_vet
+from hospital.rules.logfile import Row
 from hospital.sites.models import Hospital
 
 HATCHED_IN_CARE = "hatched-in-care"
@@ -193,10 +206,43 @@ def candle(clutch: Clutch, *, by: Person, candled_on: date, seen: Mapping[int, s
 
 
 @transaction.atomic
-def weigh_egg(egg: Egg, *, seen_version: int, mass_g: Decimal | None) -> Egg:
-    """Write down or correct the weight of an egg, in grams."""
-    egg.mass_g = mass_g
-    return save_edit(egg, seen_version=seen_version)
+def weigh_eggs(
+    clutch: Clutch, *, by: Person, weighed_on: date, weights: Mapping[int, Decimal], dish_g: Decimal | None = None
+) -> list[EggWeight]:
+    """Write down what eggs weigh on a day, in grams by the id of an egg; a dish that stood on the scale is taken off each."""
+    clutch = _held(clutch)
+    _refuse_egg_day(clutch, weighed_on, field="weighed_on")
+    if not weights:
+        raise ValidationError(_("Give the weight of at least one egg."))
+    return [
+        _weight(egg, by, weighed_on, weights[egg.pk], dish_g or Decimal(0))
+        for egg in _open_eggs(clutch, Egg.objects.filter(pk__in=weights))
+    ]
+
+
+def _weight(egg: Egg, by: Person, on: date, on_scale_g: Decimal, dish_g: Decimal) -> EggWeight:
+    """Its net weight on that day; a refusal stands at the field of the egg."""
+    field = f"egg_{egg.pk}"
+    if on_scale_g <= dish_g:
+        raise ValidationError({field: _("The dish alone weighs that much. Give dish and egg together, or leave the dish out.")})
+    row = EggWeight(patient=egg.patient, egg=egg, weighed_on=on, weight_g=on_scale_g - dish_g, weighed_by=by)
+    try:
+        return _checked(row)
+    except ValidationError as refusal:
+        raise ValidationError({field: refusal.messages}) from None
+
+
+@transaction.atomic
+def correct_egg_weight(weight: EggWeight, *, seen_version: int, weighed_on: date, weight_g: Decimal | None) -> EggWeight | None:
+    """Correct a weight that was written down wrongly; without grams it is taken back. The history keeps what was written."""
+    clutch = _held(weight.egg.clutch)
+    refuse_unseen(EggWeight.objects.filter(pk=weight.pk).first(), seen_version)
+    if weight_g is None:
+        weight.delete()
+        return None
+    _refuse_egg_day(clutch, weighed_on, field="weighed_on")
+    weight.weighed_on, weight.weight_g = weighed_on, weight_g
+    return save_edit(weight, seen_version=seen_version)
 
 
 @transaction.atomic
@@ -281,11 +327,13 @@ def _holds_eggs(incubator: Incubator) -> bool:
 
 
 @transaction.atomic
-def add_reading(incubator: Incubator, *, by: Person, read_at: datetime, temperature_c: Decimal) -> Reading:
+def add_reading(
+    incubator: Incubator, *, by: Person, read_at: datetime, temperature_c: Decimal, humidity_percent: Decimal | None = None
+) -> Reading:
     """One reading by hand."""
     if read_at > now():
         raise ValidationError({"read_at": _("This is in the future. Give the moment of reading.")})
-    reading = _reading(incubator, by, read_at, temperature_c)
+    reading = _reading(incubator, by, Row(read_at, temperature_c, humidity_percent))
     try:
         return _checked(reading)
     except ValidationError as refusal:
@@ -295,12 +343,12 @@ def add_reading(incubator: Incubator, *, by: Person, read_at: datetime, temperat
 
 
 @transaction.atomic
-def add_readings(incubator: Incubator, *, by: Person, rows: Iterable[tuple[datetime, Decimal]]) -> int:
+def add_readings(incubator: Incubator, *, by: Person, rows: Iterable[Row]) -> int:
     """The rows of a file that are not there yet: how many they were. Rows of moments that have a reading change nothing."""
     held = Incubator.objects.select_for_update(of=("self",)).get(pk=incubator.pk)
     known = set(held.readings.values_list("read_at", flat=True))
-    fresh = {at: temperature_c for at, temperature_c in rows if at not in known and at <= now()}
-    made = [_reading(held, by, at, temperature_c, is_from_file=True) for at, temperature_c in fresh.items()]
+    fresh = {row.at: row for row in rows if row.at not in known and row.at <= now()}
+    made = [_reading(held, by, row, is_from_file=True) for row in fresh.values()]
     for each in made:
         each.clean_fields(exclude=["hospital", "incubator", "entered_by"])
     Reading.objects.bulk_create(made, batch_size=500)
@@ -316,8 +364,8 @@ def set_aside(reading: Reading, *, by: Person, reason: str) -> SetAside:
     return _checked(row)
 
 
-def _reading(incubator: Incubator, by: Person, read_at: datetime, temperature_c: Decimal, is_from_file: bool = False) -> Reading:
+def _reading(incubator: Incubator, by: Person, row: Row, is_from_file: bool = False) -> Reading:
     return Reading(
-        hospital_id=incubator.hospital_id, incubator=incubator, read_at=read_at, temperature_c=temperature_c, is_from_file=is_from_file,
-        entered_by=by, entered_at=now(),
+        hospital_id=incubator.hospital_id, incubator=incubator, read_at=row.at, temperature_c=row.temperature_c,
+        humidity_percent=row.humidity_percent, is_from_file=is_from_file, entered_by=by, entered_at=now(),
     )  # fmt: skip

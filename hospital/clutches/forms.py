@@ -41,6 +41,20 @@ class CelsiusField(CommaDecimalField):
             raise ValidationError(fahrenheit if value <= HOTTEST_AS_F else _("No egg lives at more than 45 °C. Give degrees Celsius."))
 
 
+class HumidityField(CommaDecimalField):
+    """Relative humidity in percent."""
+
+    def __init__(self, **kwargs: Any):
+        widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "w-6", "autocomplete": "off"})
+        limits = {"min_value": 0, "max_value": 100, "max_digits": 4, "decimal_places": 1}
+        super().__init__(label=_("Humidity"), required=False, widget=widget, **limits, **kwargs)
+        self.unit = "%"
+        self.error_messages |= {"invalid": _("Give percent of relative humidity, for example 80.")}
+
+    def to_python(self, value: Any) -> Decimal | None:
+        return super().to_python(value.strip().removesuffix("%") if isinstance(value, str) else value)
+
+
 class EggsField(forms.ModelMultipleChoiceField):
     """Eggs of one clutch, ticked by their number."""
 
@@ -111,26 +125,47 @@ class MoveForm(forms.Form):
         self.fields["incubator"].queryset = incubators
 
 
-class CandleForm(forms.Form):
-    """One choice for each egg that has neither hatched nor been lost."""
+class EachEggForm(forms.Form):
+    """A form with one field for each egg that has neither hatched nor been lost; what was said comes together, by the id of the egg."""
 
-    candled_on = day_field(_("Candled on"), initial=today)
-    note = words_field(_("Note"), 250)
+    together = ""
 
     def __init__(self, *args: Any, eggs: list[Egg], **kwargs: Any):
         super().__init__(*args, **kwargs)
         for egg in eggs:
-            self.fields[f"egg_{egg.pk}"] = forms.ChoiceField(
-                label=_("Egg %(number)d") % {"number": egg.number}, required=False,
-                choices=[("", _("not looked at")), *CandledEgg.Seen.choices],
-            )  # fmt: skip
-            self.fields[f"egg_{egg.pk}"].says_optional = True
+            self.fields[f"egg_{egg.pk}"] = field = self.field_of(egg, _("Egg %(number)d") % {"number": egg.number})
+            field.says_optional = True
+
+    def field_of(self, egg: Egg, label: str) -> forms.Field:
+        raise NotImplementedError
 
     def clean(self) -> dict:
         data = super().clean()
-        seen = {name: value for name, value in data.items() if name.startswith("egg_")}
-        said = {int(name.removeprefix("egg_")): value for name, value in seen.items() if value}
-        return {name: value for name, value in data.items() if name not in seen} | {"seen": said}
+        each = {name: value for name, value in data.items() if name.startswith("egg_")}
+        said = {int(name.removeprefix("egg_")): value for name, value in each.items() if value}
+        return {name: value for name, value in data.items() if name not in each} | {self.together: said}
+
+
+class CandleForm(EachEggForm):
+    candled_on = day_field(_("Candled on"), initial=today)
+    note = words_field(_("Note"), 250)
+    together = "seen"
+
+    def field_of(self, egg: Egg, label: str) -> forms.Field:
+        return forms.ChoiceField(label=label, required=False, choices=[("", _("not looked at")), *CandledEgg.Seen.choices])
+
+
+def egg_weight_field(**kwargs: Any) -> WeightField:
+    return WeightField(required=False, min_value=Decimal("0.01"), max_digits=7, decimal_places=2, **kwargs)
+
+
+class WeighEggsForm(EachEggForm):
+    weighed_on = day_field(_("Weighed on"), initial=today)
+    dish_g = egg_weight_field(label=_("Dish on the scale"), help_text=_("What the empty dish weighs; it is taken off each egg."))
+    together = "weights"
+
+    def field_of(self, egg: Egg, label: str) -> forms.Field:
+        return egg_weight_field(label=label)
 
 
 class LoseForm(forms.Form):
@@ -155,8 +190,9 @@ class HatchForm(forms.Form):
         self.fields["eggs"].queryset = clutch.eggs.all() if self.is_bound else clutch.eggs.filter(end="")
 
 
-class WeighEggForm(forms.Form):
-    mass_g = WeightField(required=False, min_value=Decimal("0.01"), max_digits=7, decimal_places=2)
+class CorrectWeightForm(forms.Form):
+    weighed_on = day_field(_("Weighed on"))
+    weight_g = egg_weight_field(help_text=_("Leave it empty to take this weight back. The history keeps what was written."))
     seen_version = forms.IntegerField(widget=forms.HiddenInput)
 
 
@@ -179,11 +215,14 @@ class IncubatorForm(forms.Form):
     target_humidity_percent = whole_field(_("Humidity"), 0, 100, required=False)
     alarm_low_c = CelsiusField(_("Alarm below"), required=False, help_text=_("Your own range; nothing is proposed here."))
     alarm_high_c = CelsiusField(_("Alarm above"), required=False)
+    alarm_low_humidity_percent = whole_field(_("Humidity alarm below"), 0, 100, required=False)
+    alarm_high_humidity_percent = whole_field(_("Humidity alarm above"), 0, 100, required=False)
     silent_hours = whole_field(_("Longest silence of the log"), 1, 168, initial=24)
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["target_humidity_percent"].unit = "%"
+        for name in ("target_humidity_percent", "alarm_low_humidity_percent", "alarm_high_humidity_percent"):
+            self.fields[name].unit = "%"
         self.fields["silent_hours"].unit = _("hours")
 
 
@@ -195,6 +234,7 @@ class EditIncubatorForm(IncubatorForm):
 class ReadingForm(forms.Form):
     read_at = moment_field(_("Read at"), initial=now)
     temperature_c = CelsiusField(_("Temperature"), places=2)
+    humidity_percent = HumidityField()
 
 
 class SetAsideForm(forms.Form):
@@ -204,7 +244,9 @@ class SetAsideForm(forms.Form):
 class LogFileForm(forms.Form):
     """A logger's file, or its rows pasted. After validation `text` holds the rows."""
 
-    file = forms.FileField(label=_("File of the logger (CSV)"), required=False, help_text=_("At most 1 MB. Columns: time, temperature."))
+    file = forms.FileField(
+        label=_("File of the logger (CSV)"), required=False, help_text=_("At most 1 MB. Columns: time, temperature; humidity too.")
+    )
     pasted = forms.CharField(label=_("Or paste its rows"), required=False, widget=forms.Textarea(attrs={"rows": 6}), strip=False)
 
     def clean(self) -> dict:

@@ -16,7 +16,7 @@ from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.clutches import actions, forms
 from hospital.clutches.models import Incubator
-from hospital.clutches.queries import incubating, newest_readings, out_of_range
+from hospital.clutches.queries import humidity_out_of_range, incubating, newest_readings, out_of_range
 from hospital.clutches.wording import FAULTS, clutch_line, reading_line
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.access import for_roles
@@ -56,7 +56,7 @@ def _row(incubator: Incubator, reading, clutches: list) -> dict[str, Any]:
     return {
         "incubator": incubator,
         "reading": reading_line(reading, incubator.hospital.zone) if reading else "",
-        "is_out_of_range": bool(reading and out_of_range(incubator, reading)),
+        "is_out_of_range": bool(reading and (out_of_range(incubator, reading) or humidity_out_of_range(incubator, reading))),
         "clutches": clutches,
     }
 
@@ -69,7 +69,9 @@ def incubator(request: HttpRequest, incubator_id: int) -> HttpResponse:
     readings = list(found.readings.select_related("entered_by", "set_aside").order_by("-read_at")[:LAST_READINGS])
     context = {
         "incubator": found,
-        "readings": [(each, getattr(each, "set_aside", None), out_of_range(found, each)) for each in readings],
+        "readings": [
+            (each, getattr(each, "set_aside", None), out_of_range(found, each), humidity_out_of_range(found, each)) for each in readings
+        ],
         "count": found.readings.count(),
         "may_write": bool(request.roles & set(CLINICAL)),
     }
@@ -133,7 +135,7 @@ def take_file(request: HttpRequest, incubator_id: int) -> HttpResponse:
         messages.success(request, ngettext("%(n)d reading added.", "%(n)d readings added.", kept) % {"n": kept})
         return redirect("incubators:incubator", found.pk)
     known = set(found.readings.values_list("read_at", flat=True))
-    doubles = sum(at in known for at, _c in log.rows)
+    doubles = sum(row.at in known for row in log.rows)
     context |= {
         "text": form.text,
         "ends": [log.rows[0], log.rows[-1]] if log.rows else [],

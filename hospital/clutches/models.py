@@ -41,6 +41,8 @@ class Incubator(Versioned):
     target_humidity_percent = models.PositiveSmallIntegerField(_("humidity"), null=True, blank=True, validators=PERCENT)
     alarm_low_c = models.DecimalField(_("alarm below"), max_digits=4, decimal_places=1, null=True, blank=True, validators=ANY_EGG_C)
     alarm_high_c = models.DecimalField(_("alarm above"), max_digits=4, decimal_places=1, null=True, blank=True, validators=ANY_EGG_C)
+    alarm_low_humidity_percent = models.PositiveSmallIntegerField(_("humidity alarm below"), null=True, blank=True, validators=PERCENT)
+    alarm_high_humidity_percent = models.PositiveSmallIntegerField(_("humidity alarm above"), null=True, blank=True, validators=PERCENT)
     silent_hours = models.PositiveSmallIntegerField(
         _("longest silence of the log"), default=24, validators=[MinValueValidator(1), MaxValueValidator(168)]
     )
@@ -63,6 +65,13 @@ class Incubator(Versioned):
                 condition=Q(alarm_high_c=None) | Q(alarm_high_c__gte=F("target_c")), name="an_alarm_above_lies_above_the_target",
                 violation_error_message=_("The alarm above must not be lower than what it is set to."),
             ),
+            models.CheckConstraint(
+                condition=Q(alarm_low_humidity_percent=None)
+                | Q(alarm_high_humidity_percent=None)
+                | Q(alarm_low_humidity_percent__lt=F("alarm_high_humidity_percent")),
+                name="a_humidity_alarm_below_lies_below_the_one_above",
+                violation_error_message=_("The humidity alarm below must be lower than the one above."),
+            ),
         ]  # fmt: skip
 
     def __str__(self) -> str:
@@ -76,12 +85,13 @@ class ReadingQuerySet(models.QuerySet):
 
 
 class Reading(models.Model):
-    """A temperature of an incubator at one moment. Rows are only added, and a moment has one."""
+    """Temperature, and humidity if it was read, of an incubator at one moment. Rows are only added, and a moment has one."""
 
     hospital = models.ForeignKey(Hospital, models.PROTECT, related_name="+", db_index=False)
     incubator = models.ForeignKey(Incubator, models.CASCADE, related_name="readings", db_index=False)
     read_at = models.DateTimeField(_("read at"))
     temperature_c = models.DecimalField(_("temperature"), max_digits=5, decimal_places=2, validators=ANY_EGG_C)
+    humidity_percent = models.DecimalField(_("humidity"), max_digits=4, decimal_places=1, null=True, blank=True, validators=PERCENT)
     is_from_file = models.BooleanField(default=False)
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     entered_at = models.DateTimeField()
@@ -190,9 +200,6 @@ class Egg(Versioned):
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="+")
     clutch = models.ForeignKey(Clutch, models.CASCADE, related_name="eggs")
     number = models.PositiveSmallIntegerField(validators=[MinValueValidator(1), MaxValueValidator(MOST_EGGS)])
-    mass_g = models.DecimalField(
-        _("weight"), max_digits=7, decimal_places=2, null=True, blank=True, validators=[MinValueValidator(Decimal("0.01"))]
-    )
     end = models.CharField(max_length=8, choices=End, blank=True, editable=False)
     ended_on = models.DateField(null=True, blank=True, editable=False)
     loss = models.CharField(max_length=10, choices=Loss, blank=True, editable=False)
@@ -211,6 +218,25 @@ class Egg(Versioned):
             ),
             models.CheckConstraint(condition=Q(hatchling=None) | Q(end="hatched"), name="only_a_hatched_egg_has_a_hatchling"),
         ]
+
+
+class EggWeight(Versioned):
+    """What one egg weighed on one day, without the dish."""
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="+")
+    egg = models.ForeignKey(Egg, models.CASCADE, related_name="weights")
+    weighed_on = models.DateField(_("weighed on"))
+    weight_g = models.DecimalField(_("weight"), max_digits=7, decimal_places=2, validators=[MinValueValidator(Decimal("0.01"))])
+    weighed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["weighed_on", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["egg", "weighed_on"], name="an_egg_has_one_weight_a_day",
+                violation_error_message=_("This egg was weighed on that day already. Correct that weight at the egg."),
+            )
+        ]  # fmt: skip
 
 
 class Candling(models.Model):

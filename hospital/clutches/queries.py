@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -14,6 +16,7 @@ from django.db.models import QuerySet
 from hospital.admissions.models import Patient
 from hospital.clutches.models import Clutch, Egg, Incubator, Reading, Stay
 from hospital.medications.models import MedicationOrder
+from hospital.rules.egg_weights import NATURAL, Loss, LossBand, band_for, loss_of
 from hospital.rules.incubation import LONGEST_BRIDGE, Forecast, Piece, Published, earliest_in, forecast, pieces_of, published_for
 from hospital.rules.incubation import Stay as Warmth
 
@@ -28,7 +31,7 @@ def clutches_of(patient: Patient) -> QuerySet[Clutch]:
 
 
 def with_all(clutches: QuerySet[Clutch]) -> QuerySet[Clutch]:
-    rows = ("eggs__candled", "eggs__hatchling__species", "stays__incubator", "candlings__candled_by", "candlings__results")
+    rows = ("eggs__candled", "eggs__weights", "eggs__hatchling__species", "stays__incubator", "candlings__candled_by", "candlings__results")
     orders = ("inductions__order__ordered_by",)
     return clutches.select_related("patient__species__group", "patient__hospital", "begun_by").prefetch_related(*rows, *orders)
 
@@ -126,17 +129,31 @@ class Standing:
 
     @property
     def is_out_of_range(self) -> bool:
-        """Whether the newest reading lies outside the hospital's own alarm range."""
+        """Whether the newest temperature lies outside the hospital's own alarm range."""
         return bool(self.is_incubating and self.newest and out_of_range(self.incubator, self.newest))
 
     @cached_property
-    def readings(self) -> list[list[tuple[datetime, object]]]:
-        """Of each stay the readings of its incubator, with those just outside it, so that a line can be drawn to them."""
+    def newest_humid(self) -> Reading | None:
+        """The newest reading that says how humid it was."""
+        if not self.incubator or (self.newest and self.newest.humidity_percent is not None):
+            return self.newest
+        return self.incubator.readings.that_count().exclude(humidity_percent=None).order_by("-read_at").first()
+
+    @property
+    def is_humidity_out_of_range(self) -> bool:
+        return bool(self.is_incubating and self.newest_humid and humidity_out_of_range(self.incubator, self.newest_humid))
+
+    @cached_property
+    def readings(self) -> list[list[tuple[datetime, Decimal, Decimal | None]]]:
+        """Of each stay the readings of its incubator, with those just outside it, so that a line can be drawn to them.
+
+        A reading is its moment, temperature and humidity.
+        """
         return [
             list(
                 stay.incubator.readings.that_count().filter(read_at__gte=begins - LONGEST_BRIDGE, read_at__lte=ends + LONGEST_BRIDGE)
                 .filter(read_at__lte=self.now)
-                .values_list("read_at", "temperature_c")
+                .values_list("read_at", "temperature_c", "humidity_percent")
             )
             for stay, begins, ends in self._spans()
         ]
@@ -154,10 +171,20 @@ class Standing:
         if self.clutch.laid_from is None:
             return []
         warmth = [
-            Warmth(begins, ends, stay.incubator.target_c, tuple(readings))
+            Warmth(begins, ends, stay.incubator.target_c, tuple((at, temperature_c) for at, temperature_c, _humidity in readings))
             for (stay, begins, ends), readings in zip(self._spans(), self.readings, strict=True)
         ]
         return [piece for each in warmth for piece in pieces_of(each)]
+
+    @property
+    def humidities(self) -> list[tuple[datetime, Decimal]]:
+        """What was read of the humidity from laying until now, in the order of time."""
+        return [
+            (at, humidity)
+            for (_stay, begins, ends), readings in zip(self._spans(), self.readings, strict=True)
+            for at, _temperature_c, humidity in readings
+            if humidity is not None and begins <= at < ends
+        ]
 
     @cached_property
     def figures(self) -> Published | None:
@@ -174,6 +201,21 @@ class Standing:
             return None
         target_c = self.incubator.target_c if self.incubator else None
         return forecast(self.clutch.laid_from, self.now, self.pieces, target_c, self.figures)
+
+    @property
+    def incubation_days(self) -> Fraction | None:
+        """In how many days the eggs hatch: the middle of what a vet wrote or a source has."""
+        return Fraction(sum(self.figures.days), 2) if self.figures else None
+
+    @cached_property
+    def loss_band(self) -> LossBand | None:
+        """How much an egg of this kind should lose; None where nobody says it."""
+        return band_for(self.clutch.patient.species.group.lineage())
+
+    def loss(self, egg: Egg) -> Loss | None:
+        """What the weights of an egg say. Reads rows that are there already."""
+        natural = NATURAL if self.loss_band else None
+        return loss_of([(each.weighed_on, each.weight_g) for each in egg.weights.all()], self.incubation_days, natural)
 
     @cached_property
     def others(self) -> Published | None:
@@ -204,5 +246,12 @@ class Standing:
 
 
 def out_of_range(incubator: Incubator, reading: Reading) -> bool:
-    low, high = incubator.alarm_low_c, incubator.alarm_high_c
-    return (low is not None and reading.temperature_c < low) or (high is not None and reading.temperature_c > high)
+    return _outside(reading.temperature_c, incubator.alarm_low_c, incubator.alarm_high_c)
+
+
+def humidity_out_of_range(incubator: Incubator, reading: Reading) -> bool:
+    return _outside(reading.humidity_percent, incubator.alarm_low_humidity_percent, incubator.alarm_high_humidity_percent)
+
+
+def _outside(value: Decimal | None, low: Decimal | int | None, high: Decimal | int | None) -> bool:
+    return value is not None and ((low is not None and value < low) or (high is not None and value > high))

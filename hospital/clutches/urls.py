@@ -14,6 +14,8 @@ urlpatterns = [
     path("<int:clutch_id>/candle/", views.candle, name="candle"),
     path("<int:clutch_id>/lose/", views.lose, name="lose"),
     path("<int:clutch_id>/hatch/", views.hatch, name="hatch"),
-    path("<int:clutch_id>/eggs/<int:number>/weigh/", views.weigh_egg, name="weigh-egg"),
+    path("<int:clutch_id>/weigh/", views.weigh_eggs, name="weigh-eggs"),
+    path("<int:clutch_id>/eggs/<int:number>/", views.egg, name="egg"),
+    path("<int:clutch_id>/eggs/<int:number>/weights/<int:weight_id>/correct/", views.correct_weight, name="correct-weight"),
     path("<int:clutch_id>/eggs/<int:number>/take-back/", views.take_loss_back, name="take-loss-back"),
 ]

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.forms import BaseForm
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
@@ -17,9 +17,10 @@ from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.clutches import actions, forms, wording
-from hospital.clutches.models import Clutch, Egg
+from hospital.clutches.egg_svg import loss_chart
+from hospital.clutches.models import Clutch, Egg, EggWeight
 from hospital.clutches.queries import Standing, clutches_of, incubators_in_use, siblings_of, with_all
-from hospital.clutches.warmth_svg import warmth_chart
+from hospital.clutches.warmth_svg import humidity_chart, warmth_chart
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.models import STAFF, Role
 
@@ -67,9 +68,10 @@ def clutch(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpRespon
         **_row(standing),
         "clutch": standing.clutch,
         "chart": warmth_chart(standing.pieces, standing.now, standing.forecast) if standing.is_incubating else None,
+        "humidity": humidity_chart(standing.humidities, standing.now, standing.incubator) if standing.is_incubating else None,
         "built_on": wording.built_on(standing),
         "alerts": _alerts(standing),
-        "eggs": [(egg, wording.state_line(egg)) for egg in standing.eggs],
+        "eggs": [(egg, wording.state_line(egg), wording.loss_words(standing, egg), standing.loss(egg)) for egg in standing.eggs],
         "turning": wording.turning(patient),
         "law": wording.law(patient.species),
         "caution": _germs(patient),
@@ -83,6 +85,9 @@ def _alerts(standing: Standing) -> list[str]:
     if standing.is_out_of_range:
         words = _("The newest reading lies outside the alarm range of the incubator: %(reading)s.")
         said.append(words % {"reading": wording.reading_line(standing.newest, standing.clutch.patient.hospital.zone)})
+    if standing.is_humidity_out_of_range:
+        words = _("The newest humidity lies outside the alarm range of the incubator: %(reading)s.")
+        said.append(words % {"reading": wording.reading_line(standing.newest_humid, standing.clutch.patient.hospital.zone)})
     if standing.is_silent:
         words = _("No reading for more than %(n)d hours. Look at the incubator.")
         said.append(words % {"n": standing.incubator.silent_hours})
@@ -101,7 +106,7 @@ def _page(
         messages.success(request, said)
         made = clutch or form.result
         return redirect("clutches:clutch", patient.case_number, made.pk)
-    versions = both_versions(form) if hasattr(form, "collision") and isinstance(form.collision.theirs, Clutch | Egg) else None
+    versions = both_versions(form) if hasattr(form, "collision") and isinstance(form.collision.theirs, Clutch | Egg | EggWeight) else None
     context = {"patient": patient, "clutch": clutch, "form": form, "heading": heading, "save": save, "versions": versions} | more
     context["line"] = wording.clutch_line(clutch) if clutch else ""
     return show(request, "clutches/write.html", context, part="clutches/_form.html", status=status_of(form))
@@ -183,13 +188,44 @@ def hatch(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpRespons
 
 
 @TREATING
-def weigh_egg(request: HttpRequest, patient: Patient, clutch_id: int, number: int) -> HttpResponse:
+def weigh_eggs(request: HttpRequest, patient: Patient, clutch_id: int) -> HttpResponse:
     found = _clutch(patient, clutch_id)
-    egg = get_object_or_404(found.eggs, number=number)
-    form = forms.WeighEggForm(request.POST or None, initial={"mass_g": egg.mass_g, "seen_version": egg.version})
-    words = dict(heading=_("Weigh egg %(number)d") % {"number": number}, save=_("Save weight"), said=_("Saved."))
-    action = partial(actions.weigh_egg, egg)
-    return _page(request, patient, form, action, clutch=found, hint=wording.turning(patient), **words)
+    form = forms.WeighEggsForm(request.POST or None, eggs=[egg for egg in found.eggs.all() if not egg.end])
+    words = dict(heading=_("Weigh the eggs"), save=_("Save the weights"), said=_("Saved."))
+    action = partial(actions.weigh_eggs, found, by=request.user)
+    return _page(request, patient, form, action, clutch=found, hint=wording.turning(patient), caution=_germs(patient), **words)
+
+
+@require_GET
+@for_patient(*STAFF)
+def egg(request: HttpRequest, patient: Patient, clutch_id: int, number: int) -> HttpResponse:
+    """One egg: its weights against the lines between which it should lie."""
+    standing = Standing(_clutch(patient, clutch_id), now())
+    found = next((each for each in standing.eggs if each.number == number), None)
+    if found is None:
+        raise Http404
+    loss = standing.loss(found)
+    context = {
+        "patient": patient,
+        "clutch": standing.clutch,
+        "egg": found,
+        "line": wording.clutch_line(standing.clutch),
+        "state": wording.state_line(found),
+        "lines": wording.loss_lines(standing, found),
+        "is_outside": bool(loss and loss.is_outside),
+        "chart": loss_chart(found.weights.all(), standing.incubation_days, standing.loss_band),
+        "may_treat": _may_treat(request, patient),
+    }
+    return show(request, "clutches/egg.html", context)
+
+
+@TREATING
+def correct_weight(request: HttpRequest, patient: Patient, clutch_id: int, number: int, weight_id: int) -> HttpResponse:
+    found = _clutch(patient, clutch_id)
+    weight = get_object_or_404(EggWeight.objects.select_related("egg"), pk=weight_id, egg__clutch=found, egg__number=number)
+    form = forms.CorrectWeightForm(request.POST or None, initial=forms.as_stored(weight, forms.CorrectWeightForm))
+    words = dict(heading=_("Correct a weight of egg %(number)d") % {"number": number}, save=_("Save weight"), said=_("Corrected."))
+    return _page(request, patient, form, partial(actions.correct_egg_weight, weight), clutch=found, **words)
 
 
 @TREATING

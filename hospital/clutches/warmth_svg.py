@@ -1,13 +1,16 @@
-"""The chart of a clutch: its temperature since laying, and the days on which it may hatch, in 640 by 240 units."""
+"""The charts of a clutch: its temperature since laying, the days on which it may hatch, its humidity, each in 640 by 240 units."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 
-from hospital.rules.incubation import Forecast, Piece
+from hospital.clutches.models import Incubator
+from hospital.rules.incubation import LONGEST_BRIDGE, Forecast, Piece
 
 LEFT, RIGHT, TOP, BOTTOM = 76, 620, 18, 200
 MOST_POINTS = 600  # of a line; a log of months has more readings than a screen has columns
@@ -49,6 +52,45 @@ def warmth_chart(pieces: Sequence[Piece], now: datetime, forecast: Forecast | No
     return WarmthChart(
         *(tuple(_lines(pieces, x, y, is_assumed)) for is_assumed in (False, True)),
         tuple((y(each), each) for each in range(bottom, top + 1, step)), x(now), band, starts, ends, min(degrees), max(degrees),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class HumidityChart:
+    """What was read of the humidity as lines of SVG, percent of the grid, the alarms and what the incubator is set to."""
+
+    read: tuple[str, ...]
+    lines: tuple[tuple[int, int], ...]  # (y, percent)
+    alarms: tuple[int, ...]
+    target_y: int | None
+    starts: datetime
+    ends: datetime
+    lowest: Decimal
+    highest: Decimal
+
+
+def humidity_chart(readings: Sequence[tuple[datetime, Decimal]], now: datetime, incubator: Incubator) -> HumidityChart | None:
+    """The drawing, from the first reading of the humidity until now; None before there are two. No line crosses a gap of the log."""
+    if len(readings) < 2:
+        return None
+    starts, values = readings[0][0], [percent for _at, percent in readings]
+    runs = [[readings[0]]]
+    for before, after in pairwise(readings):
+        if after[0] - before[0] > LONGEST_BRIDGE:
+            runs.append([])
+        runs[-1].append(after)
+
+    def y(percent: Decimal | int) -> int:
+        return round(BOTTOM - float(percent) / 100 * (BOTTOM - TOP))
+
+    def point(at: datetime, percent: Decimal) -> str:
+        return f"{round(LEFT + (at - starts) / (now - starts) * (RIGHT - LEFT))},{y(percent)}"
+
+    alarms = (incubator.alarm_low_humidity_percent, incubator.alarm_high_humidity_percent)
+    target = incubator.target_humidity_percent
+    return HumidityChart(
+        tuple(" ".join(point(*each) for each in run) for run in runs), tuple((y(each), each) for each in range(0, 101, 25)),
+        tuple(y(each) for each in alarms if each is not None), None if target is None else y(target), starts, now, min(values), max(values),
     )  # fmt: skip
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from decimal import Decimal
+from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 from django.utils.formats import date_format
@@ -14,6 +16,7 @@ from hospital.admissions.days import in_words
 from hospital.admissions.models import Patient, Species
 from hospital.clutches.models import CandledEgg, Clutch, Egg, Reading
 from hospital.clutches.queries import Standing, seen_last
+from hospital.rules.egg_weights import AIM, NATURAL, LossBand
 from hospital.rules.logfile import Fault
 from hospital.rules.wording import number
 
@@ -26,6 +29,8 @@ FAULTS = {
     Fault.NO_NUMBER: gettext_lazy("no temperature that can be read"),
     Fault.FAHRENHEIT: gettext_lazy("looks like °F; the log is kept in °C"),
     Fault.OUT_OF_RANGE: gettext_lazy("not between 5 and 45 °C"),
+    Fault.NO_HUMIDITY: gettext_lazy("no humidity that can be read"),
+    Fault.HUMIDITY_RANGE: gettext_lazy("humidity is not between 0 and 100%"),
     Fault.COLUMNS: gettext_lazy("other columns than expected; a comma inside a number needs another separator"),
     Fault.TWICE: gettext_lazy("the same moment stands in the file twice; the first counts"),
     Fault.TOO_MANY: gettext_lazy("too many rows: at most 20,000 at a time"),
@@ -73,8 +78,13 @@ def celsius(degrees) -> str:
 
 
 def reading_line(reading: Reading, zone: str) -> str:
+    """ "28.2 °C, 80 % humidity on Mon 04-Jan-2027 10:00"."""
     at = reading.read_at.astimezone(ZoneInfo(zone))
-    return _("%(degrees)s on %(when)s") % {"degrees": celsius(reading.temperature_c), "when": date_format(at, "D d-M-Y H:i")}
+    said = {"degrees": celsius(reading.temperature_c), "when": date_format(at, "D d-M-Y H:i")}
+    if reading.humidity_percent is None:
+        return _("%(degrees)s on %(when)s") % said
+    said["percent"] = number(reading.humidity_percent)
+    return _("%(degrees)s, %(percent)s%% humidity on %(when)s") % said
 
 
 def _day(moment: datetime, standing: Standing) -> str:
@@ -140,6 +150,53 @@ def _nothing_published(standing: Standing) -> Iterable[str]:
     elif standing.clutch.laid_from:
         yield _("No related kind is listed either: watch the eggs every day.")
     yield _("A vet who knows better writes the days and their source under “Change the clutch”.")
+
+
+def _rounded(value: Fraction, places: int) -> str:
+    return number(round(Decimal(value.numerator) / value.denominator, places))
+
+
+def loss_words(standing: Standing, egg: Egg) -> str:
+    """ "11.8 g, 3.2% lost in 6 days": short, for a table; empty before it was weighed."""
+    weights = list(egg.weights.all())
+    if not weights:
+        return ""
+    found, newest = standing.loss(egg), f"{number(weights[-1].weight_g)}\N{NO-BREAK SPACE}g"
+    if found is None:
+        return newest
+    lost, gained = _("%(weight)s, %(percent)s%% lost in %(days)d days"), _("%(weight)s, %(percent)s%% gained in %(days)d days")
+    words = lost if found.lost >= 0 else gained
+    return words % {"weight": newest, "percent": _rounded(abs(found.lost), 1), "days": found.days}
+
+
+def loss_lines(standing: Standing, egg: Egg) -> list[str]:
+    """What the weights of an egg say and what is expected, in sentences with their sources."""
+    found, band = standing.loss(egg), standing.loss_band
+    if not egg.weights.all():
+        return [_("Not weighed yet. Weigh it at the beginning and then every few days, at the same time of day.")]
+    if found is None:
+        return [_("Weighed once: a second weight on another day says how much it loses.")]
+    said = [_("%(words)s: %(a_day)s g a day.") % {"words": loss_words(standing, egg), "a_day": _rounded(found.g_per_day, 3)}]
+    if found.by_hatch is not None:
+        words = _("If it goes on like this it will have lost %(percent)s%% after %(days)s days.")
+        said.append(words % {"percent": _rounded(found.by_hatch, 1), "days": _rounded(standing.incubation_days, 1)})
+    elif band:
+        said.append(_("Nobody has said in how many days it hatches, so there is nothing to compare with: see “Change the clutch”."))
+    if band is None:
+        unknown = _("How much an egg of this kind should lose this system does not know; eggs of reptiles also take water up.")
+        return [*said, unknown]
+    if found.by_hatch is not None and found.is_outside:
+        too_little = _("That is less than natural: often it is too humid. Check humidity and air, and have a vet look.")
+        too_much = _("That is more than natural: often it is too dry, or the shell is cracked. Check both, and have a vet look.")
+        said.append(too_much if found.by_hatch > NATURAL.most else too_little)
+    return [*said, *(_from(each) for each in (AIM, NATURAL))]
+
+
+def _from(band: LossBand) -> str:
+    words = _("Aimed at: %(least)s to %(most)s%%. Source: %(source)s (%(how)s).")
+    if band is NATURAL:
+        words = _("Natural variation: %(least)s to %(most)s%%. Source: %(source)s (%(how)s).")
+    return words % {"least": number(band.least), "most": number(band.most), "source": band.source, "how": band.how_known}
 
 
 def turning(patient: Patient) -> str:

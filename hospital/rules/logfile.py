@@ -1,4 +1,4 @@
-"""The file of a temperature logger: which rows can be read, and why the others cannot. Degrees Celsius; moments aware.
+"""The file of a logger: which rows can be read, and why the others cannot. Degrees Celsius, percent of humidity; moments aware.
 
 Date as year-month-day or day.month.year: with slashes nobody knows which is the month. Separators comma, semicolon, tab.
 """
@@ -10,8 +10,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from enum import StrEnum
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 MOST_ROWS = 20_000
@@ -31,16 +32,26 @@ class Fault(StrEnum):
     NO_NUMBER = "no_number"
     FAHRENHEIT = "fahrenheit"
     OUT_OF_RANGE = "out_of_range"
+    NO_HUMIDITY = "no_humidity"
+    HUMIDITY_RANGE = "humidity_range"
     COLUMNS = "columns"
     TWICE = "twice"
     TOO_MANY = "too_many"
+
+
+class Row(NamedTuple):
+    """One reading. `humidity_percent` None: the file has no such column, or left it empty."""
+
+    at: datetime
+    temperature_c: Decimal
+    humidity_percent: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Read:
     """Rows that can be taken, in the order of the file, and (line, fault, text) of those that cannot."""
 
-    rows: tuple[tuple[datetime, Decimal], ...]
+    rows: tuple[Row, ...]
     refused: tuple[tuple[int, Fault, str], ...]
 
 
@@ -49,6 +60,7 @@ class _Columns:
     count: int
     moment: tuple[int, ...]  # one column, or date and time
     temperature: int
+    humidity: int | None = None
 
 
 def read_log(text: str, zone: str, now: datetime) -> Read:
@@ -69,30 +81,31 @@ def read_log(text: str, zone: str, now: datetime) -> Read:
         columns, cells = named, cells[1:]
     if len(cells) > MOST_ROWS:
         return Read((), ((cells[MOST_ROWS][0], Fault.TOO_MANY, ""),))
-    rows: dict[datetime, Decimal] = {}
+    rows: dict[datetime, Row] = {}
     refused = []
     for number, row, line in cells:
         found = _row(row, columns, ZoneInfo(zone), now)
         if isinstance(found, Fault):
             refused.append((number, found, line[:80]))
-        elif found[0] in rows:
+        elif found.at in rows:
             refused.append((number, Fault.TWICE, line[:80]))
         else:
-            rows[found[0]] = found[1]
-    return Read(tuple(rows.items()), tuple(refused))
+            rows[found.at] = found
+    return Read(tuple(rows.values()), tuple(refused))
 
 
 def _columns(header: Sequence[str]) -> _Columns | None:
-    """Which columns hold day, time and temperature, by their names."""
+    """Which columns hold day, time, temperature and humidity, by their names."""
+    humidity = next((i for i, cell in enumerate(header) if re.match(r"(relative )?humidity|rh\b", cell)), None)
     temperature = next((i for i, cell in enumerate(header) if cell.startswith("temp")), None)
     both = [i for i, cell in enumerate(header) if "date" in cell and "time" in cell]
     days = [i for i, cell in enumerate(header) if "date" in cell]
     times = [i for i, cell in enumerate(header) if cell.startswith("time")]
     moment = both[:1] or [*days[:1], *times[:1]]
-    return _Columns(len(header), tuple(moment), temperature) if temperature is not None and moment else None
+    return _Columns(len(header), tuple(moment), temperature, humidity) if temperature is not None and moment else None
 
 
-def _row(row: Sequence[str], columns: _Columns, zone: ZoneInfo, now: datetime) -> tuple[datetime, Decimal] | Fault:
+def _row(row: Sequence[str], columns: _Columns, zone: ZoneInfo, now: datetime) -> Row | Fault:
     cells = [cell.strip() for cell in row]
     while len(cells) > columns.count and not cells[-1]:
         cells.pop()
@@ -104,7 +117,10 @@ def _row(row: Sequence[str], columns: _Columns, zone: ZoneInfo, now: datetime) -
     if at > now:
         return Fault.FUTURE
     temperature_c = _celsius(cells[columns.temperature])
-    return temperature_c if isinstance(temperature_c, Fault) else (at, temperature_c)
+    if isinstance(temperature_c, Fault):
+        return temperature_c
+    humidity = _percent(cells[columns.humidity]) if columns.humidity is not None else None
+    return humidity if isinstance(humidity, Fault) else Row(at, temperature_c, humidity)
 
 
 def _moment(text: str, zone: ZoneInfo) -> datetime | Fault:
@@ -131,13 +147,24 @@ def _moment(text: str, zone: ZoneInfo) -> datetime | Fault:
 def _celsius(text: str) -> Decimal | Fault:
     if re.search(r"[fF]$", text):
         return Fault.FAHRENHEIT
-    plain = re.sub(r"\s*°?\s*[cC]?$", "", text).replace(",", ".")
-    try:
-        degrees = Decimal(plain) if re.fullmatch(r"[+-]?\d+(\.\d+)?", plain) else None
-    except InvalidOperation:
-        degrees = None
+    degrees = _number(re.sub(r"\s*°?\s*[cC]?$", "", text))
     if degrees is None:
         return Fault.NO_NUMBER
     if WARMEST_C < degrees <= HOTTEST_AS_F:
         return Fault.FAHRENHEIT
     return round(degrees, 2) if COLDEST_C <= degrees <= WARMEST_C else Fault.OUT_OF_RANGE
+
+
+def _percent(text: str) -> Decimal | Fault | None:
+    """Relative humidity; an empty cell says nothing."""
+    if not text:
+        return None
+    percent = _number(re.sub(r"\s*%?\s*(rh)?$", "", text, flags=re.IGNORECASE))
+    if percent is None:
+        return Fault.NO_HUMIDITY
+    return round(percent, 1) if 0 <= percent <= 100 else Fault.HUMIDITY_RANGE
+
+
+def _number(text: str) -> Decimal | None:
+    plain = text.replace(",", ".")
+    return Decimal(plain) if re.fullmatch(r"[+-]?\d{1,9}(\.\d{1,15})?", plain) else None

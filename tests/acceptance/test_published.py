@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, timedelta
 from decimal import ROUND_DOWN, Decimal
+from fractions import Fraction
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -26,6 +27,7 @@ from hospital.rules.doses import (
     to_step,
 )
 from hospital.rules.dosetimes import dose_times, next_dose, washout_ends
+from hospital.rules.egg_weights import NATURAL, guide_g, loss_of, lost_g_per_day, lost_percent, projected_percent
 from hospital.rules.energy import by_power, kcal_of_kj, linear_resting_kcal, metabolism_for, ration, resting_kcal
 from hospital.rules.fluids import deficit_ml, drops_per_minute, fluids, maintenance_ml_day, share_of_weight_ml
 from hospital.rules.geo import Axis, dms, parse_coordinates, precision_uncertainty_m
@@ -51,7 +53,7 @@ from hospital.rules.weights import (
 )
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "published"
-FILES = ("doses", "weights", "places", "courses", "energy", "fluids")
+FILES = ("doses", "weights", "places", "courses", "energy", "fluids", "eggs")
 D = Decimal
 FIRST = date(2027, 3, 1)
 Given = Mapping[str, object]
@@ -347,6 +349,44 @@ def by_mouth_at_one_time(grams):
     return {"ml": [share_of_weight_ml(D(weight_g)) for weight_g in grams]}
 
 
+def plain(value):
+    return D(value.numerator) / value.denominator
+
+
+def tray_of_eggs(tray_and_eggs, tray, percent, days):
+    eggs = D(tray_and_eggs) - D(tray)
+    target = guide_g(eggs, percent, days, days)
+    daily = plain(lost_g_per_day(eggs, target, days))
+    return {"eggs": eggs, "target": plain(target), "target_printed": plain(target), "daily": daily, "daily_printed": daily}
+
+
+def projected_loss(first_g, now_g, days, incubation_days):
+    first_g, now_g = D(first_g), D(now_g)
+    percent = projected_percent(first_g, now_g, days, incubation_days)
+    return {"lost": plain(lost_percent(first_g, now_g)), "percent": plain(percent)}
+
+
+def guide_line(first_g, percent, days, incubation_days):
+    return {"g": [plain(guide_g(D(first_g), percent, day, incubation_days)) for day in days]}
+
+
+def water_an_hour(first_g, next_day_g):
+    a_day = plain(lost_g_per_day(D(first_g), D(next_day_g), 1))
+    return {"percent_a_day": plain(lost_percent(D(first_g), D(next_day_g))), "g_a_day": a_day, "g_an_hour": a_day / 24}
+
+
+def natural_loss():
+    return {"mean": (NATURAL.least + NATURAL.most) / 2, "twice_the_deviation": (NATURAL.most - NATURAL.least) / 2}
+
+
+def natural_loss_by_mass(egg_g):
+    """An egg that loses what the equations say is judged by us on its tenth day."""
+    a_day, days = 0.015 * egg_g**0.742, 12.03 * egg_g**0.217
+    weighed = [(FIRST, D(egg_g)), (FIRST + timedelta(days=10), D(f"{egg_g - 10 * a_day:.6f}"))]
+    found = loss_of(weighed, Fraction(days), NATURAL)
+    return {"percent": plain(found.by_hatch), "is_outside": found.is_outside}
+
+
 COMPUTED: dict[str, Callable[..., Given]] = {
     each.__name__: each
     for each in (
@@ -391,6 +431,12 @@ COMPUTED: dict[str, Callable[..., Given]] = {
         drops,
         from_pounds,
         by_mouth_at_one_time,
+        tray_of_eggs,
+        projected_loss,
+        guide_line,
+        water_an_hour,
+        natural_loss,
+        natural_loss_by_mass,
     )
 } | {"jackson_ratio": ratio}
 

@@ -15,7 +15,11 @@ D = Decimal
 
 
 def rows(text):
-    return list(read_log(text, ZONE, NOW).rows)
+    return [(row.at, row.temperature_c) for row in read_log(text, ZONE, NOW).rows]
+
+
+def humidities(text):
+    return [row.humidity_percent for row in read_log(text, ZONE, NOW).rows]
 
 
 def faults(text):
@@ -73,6 +77,22 @@ def test_what_cannot_be_trusted_is_refused_by_line_with_its_reason(line, fault):
     assert len(rows(f"{good}\n{line}")) == 1
 
 
+@pytest.mark.parametrize("head", ["humidity", "Relative humidity (%)", "RH", "rh %"])
+def test_a_column_of_humidity_is_read_and_an_empty_cell_says_nothing(head):
+    text = f"time;temperature;{head}\n2027-06-01 12:00;28;80,5\n2027-06-01 13:00;28;\n2027-06-01 14:00;28;81 %\n2027-06-01 15:00;28;0%RH"
+
+    assert humidities(text) == [D("80.5"), None, D(81), D(0)]
+    assert humidities("time;temperature\n2027-06-01 12:00;28") == [None]
+
+
+@pytest.mark.parametrize(("cell", "fault"), [("damp", Fault.NO_HUMIDITY), ("101", Fault.HUMIDITY_RANGE), ("-1", Fault.HUMIDITY_RANGE)])
+def test_a_row_with_a_humidity_that_cannot_be_is_refused_whole(cell, fault):
+    text = f"time;temperature;humidity\n2027-06-01 12:00;28;80\n2027-06-01 13:00;28;{cell}"
+
+    assert faults(text) == [(3, fault)]
+    assert humidities(text) == [80]
+
+
 def test_a_comma_that_separates_and_counts_is_refused_not_guessed():
     assert faults("2027-06-01 12:00,28\n2027-06-01 14:30,28,4") == [(2, Fault.COLUMNS)]
 
@@ -93,4 +113,4 @@ def test_a_moment_that_comes_twice_counts_once():
 def test_no_text_breaks_the_reader(text):
     found = read_log(text, ZONE, NOW)
 
-    assert all(5 <= c <= 45 and at <= NOW for at, c in found.rows)
+    assert all(5 <= row.temperature_c <= 45 and row.at <= NOW for row in found.rows)

@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 
 from hospital.admissions.models import Finder, Photo, Weight
-from hospital.chart.weights_svg import BOTTOM, LEFT, RIGHT, TOP, WIDTH, scale, weight_chart
+from hospital.admissions.weights_svg import BOTTOM, LEFT, RIGHT, TOP, WIDTH, scale, weight_chart
 from hospital.clock import now, today
 from hospital.examinations.actions import record_examination
 from hospital.medications.actions import give_dose, order_medication, stop_medication

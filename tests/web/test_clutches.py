@@ -19,7 +19,7 @@ from hospital.clutches.queries import Standing, with_all
 from hospital.clutches.wording import FAULTS
 from hospital.edits import EditCollision
 from hospital.medications.models import MedicationOrder
-from hospital.rules.logfile import Fault
+from hospital.rules.logfile import Fault, Row
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -178,7 +178,7 @@ def test_a_log_moves_the_window_of_a_species_with_temperatures(vet, incubator):
     actions.edit_incubator(incubator, seen_version=1, target_c=D("31.6"), is_in_use=True, alarm_high_c=None)
     clutch = laid(softshell, vet, days_ago=10, incubator=incubator)
     warm = standing(clutch).forecast
-    cool = [(clutch.laid_from + hours * HOUR, D(25)) for hours in range(0, 48, 6)]
+    cool = [Row(clutch.laid_from + hours * HOUR, D(25)) for hours in range(0, 48, 6)]
     actions.add_readings(incubator, by=vet, rows=cool)
     cooled = standing(clutch).forecast
 
@@ -305,17 +305,161 @@ def test_a_wrong_reading_is_set_aside_with_a_reason_and_counts_no_more(client, d
         actions.set_aside(wrong, by=vet, reason="again")
 
 
-def test_an_egg_is_weighed_with_a_comma_and_never_over_somebody_elses_weight(client, dam, nurse):
+@pytest.fixture
+def duck(vet):
+    """A mallard: a bird, of which a vet wrote the days to hatch."""
+    waterbird = make.group("waterbird", ("bird", "animal"))
+    return make.patient(vet, species=make.species("Anas platyrhynchos", "Mallard", group=waterbird), days_ago=60)
+
+
+def weighed(clutch, by, *grams, every=10):
+    """Its first egg, weighed every so many days, for the last time today."""
+    egg = clutch.eggs.first()
+    for number, weight_g in enumerate(grams):
+        on = now().date() - (len(grams) - 1 - number) * every * DAY
+        actions.weigh_eggs(clutch, by=by, weighed_on=on, weights={egg.pk: D(weight_g)})
+
+
+def expecting(clutch, vet, days=25):
+    """The clutch with days to hatch of the vet's own."""
+    own = {"own_days_least": days, "own_days_most": days, "own_days_source": "Our earlier clutches"}
+    fresh = Clutch.objects.get(pk=clutch.pk)
+    return actions.edit_clutch(fresh, by=vet, seen_version=fresh.version, imaged_on=None, imaged_eggs=None, is_way_clear=False, **own)
+
+
+def test_eggs_are_weighed_together_with_a_comma_and_without_their_dish(client, dam, nurse):
+    clutch = laid(dam, nurse)
+    one, two, *_rest = clutch.eggs.all()
+    client.force_login(nurse)
+    page = {"weighed_on": f"{now():%Y-%m-%d}", "dish_g": "4,5", f"egg_{one.pk}": "15,75", f"egg_{two.pk}": "16"}
+
+    first = client.post(url("weigh-eggs", dam, clutch.pk), page, follow=True)
+    again = client.post(url("weigh-eggs", dam, clutch.pk), page)
+
+    assert [one.weights.get().weight_g, two.weights.get().weight_g] == [D("11.25"), D("11.5")]
+    assert "11.25 g" in text(first)
+    assert again.status_code == 422
+    assert "weighed on that day already" in text(again)
+    assert 'value="15,75"' in again.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("page", "sentence"),
+    [({"weighed_on": "2099-01-01"}, "in the future"), ({"weighed_on": "2020-01-01"}, "laid later"), ({"dish_g": "20"}, "The dish alone")],
+)
+def test_weights_that_cannot_be_are_refused(client, dam, nurse, page, sentence):
     clutch = laid(dam, nurse)
     client.force_login(nurse)
-    address = url("weigh-egg", dam, clutch.pk, 1)
 
-    first = client.post(address, {"mass_g": "11,25", "seen_version": "1"})
-    stale = client.post(address, {"mass_g": "12", "seen_version": "1"})
+    usual = {"weighed_on": f"{now():%Y-%m-%d}", f"egg_{clutch.eggs.first().pk}": "12"}
+    answer = client.post(url("weigh-eggs", dam, clutch.pk), usual | page)
 
+    assert answer.status_code == 422
+    assert sentence in text(answer)
+
+
+def test_a_weight_of_an_egg_is_corrected_never_over_somebody_elses_and_can_be_taken_back(client, dam, nurse):
+    clutch = laid(dam, nurse)
+    weighed(clutch, nurse, "12")
+    weight = clutch.eggs.first().weights.get()
+    client.force_login(nurse)
+    address, day = url("correct-weight", dam, clutch.pk, 1, weight.pk), f"{now():%Y-%m-%d}"
+
+    first = client.post(address, {"weighed_on": day, "weight_g": "11,25", "seen_version": "1"})
+    stale = client.post(address, {"weighed_on": day, "weight_g": "13", "seen_version": "1"})
     assert (first.status_code, stale.status_code) == (302, 409)
-    assert clutch.eggs.first().mass_g == D("11.25")
     assert "Both versions" in text(stale)
+    assert clutch.eggs.first().weights.get().weight_g == D("11.25")
+
+    back = client.post(address, {"weighed_on": day, "weight_g": "", "seen_version": "2"})
+    assert back.status_code == 302
+    assert not clutch.eggs.first().weights.exists()
+
+
+def test_an_egg_shows_its_loss_against_the_published_lines(client, duck, vet):
+    """D04: 26.49 g at first and 22.78 g on day 24 of 25 are 14.0 % so far, 14.6 % by the hatch; aimed at are 13 to 17 %."""
+    clutch = laid(duck, vet)
+    expecting(clutch, vet)
+    weighed(clutch, vet, "26.49", "22.78", every=24)
+    client.force_login(vet)
+
+    page = client.get(url("egg", duck, clutch.pk, 1))
+
+    assert "22.78 g, 14% lost in 24 days: 0.155 g a day." in text(page)
+    assert "it will have lost 14.6% after 25 days" in text(page)
+    assert "Aimed at: 13 to 17%. Source: Duerr &amp; Gage" in text(page)
+    assert '<polygon class="band"' in page.content.decode()
+    assert not page.context["is_outside"]
+    corners = [tuple(map(int, each.split(","))) for each in page.context["chart"].band.split()]
+    assert corners[0] == (page.context["chart"].points[0].x, page.context["chart"].points[0].y)
+    assert corners[1][1] < page.context["chart"].points[-1].y < corners[2][1]
+
+
+@pytest.mark.parametrize(("newest", "sentence"), [("59", "less than natural"), ("54", "more than natural"), ("56.7", None)])
+def test_only_a_loss_outside_natural_variation_is_called_out(client, duck, vet, newest, sentence):
+    """Of 60 g after 10 of 25 days: 4.2 %, 25 % and 13.8 % by the hatch; natural is 10 to 20 %."""
+    clutch = laid(duck, vet)
+    expecting(clutch, vet)
+    weighed(clutch, vet, "60", newest)
+    client.force_login(vet)
+
+    page = client.get(url("egg", duck, clutch.pk, 1))
+    board = text(client.get(reverse("boards:clutches")))
+
+    assert page.context["is_outside"] == bool(sentence)
+    assert sentence is None or sentence in text(page)
+    assert ("loses too much or too little" in board) == bool(sentence)
+
+
+def test_where_no_band_or_no_day_of_the_hatch_is_known_the_page_says_so(client, dam, duck, vet):
+    reptile, bird = laid(dam, vet), laid(duck, vet)
+    weighed(reptile, vet, "12", "12.4")
+    weighed(bird, vet, "60", "57")
+    client.force_login(vet)
+
+    of_reptile, of_bird = client.get(url("egg", dam, reptile.pk, 1)), client.get(url("egg", duck, bird.pk, 1))
+
+    assert "gained in 10 days" in text(of_reptile)
+    assert "this system does not know" in text(of_reptile)
+    assert "Nobody has said in how many days it hatches" in text(of_bird)
+    assert not any('class="band"' in each.content.decode() for each in (of_reptile, of_bird))
+    assert "Not weighed yet" in text(client.get(url("egg", dam, reptile.pk, 2)))
+    assert client.get(url("egg", dam, reptile.pk, 99)).status_code == 404
+
+
+def test_humidity_is_kept_drawn_and_warned_of_like_the_temperature(client, dam, vet, incubator):
+    clutch = laid(dam, vet, days_ago=2, incubator=incubator)
+    known = dict(target_c=D(28), is_in_use=True, alarm_low_humidity_percent=70, alarm_high_humidity_percent=90)
+    actions.edit_incubator(incubator, seen_version=1, **known)
+    client.force_login(vet)
+    page = {"read_at": stamp(now() - 3 * HOUR), "temperature_c": "28", "humidity_percent": "80,5 %"}
+    client.post(reverse("incubators:read", args=[incubator.pk]), page)
+    is_calm = not standing(clutch).is_humidity_out_of_range
+
+    wrong = client.post(reverse("incubators:read", args=[incubator.pk]), page | {"read_at": stamp(now()), "humidity_percent": "180"})
+    rows = f"time;temperature;humidity\n{now() - HOUR:%Y-%m-%d %H:%M}+00:00;28;62\n"
+    client.post(reverse("incubators:file", args=[incubator.pk]), {"pasted": rows, "confirm": "1"})
+    shown, board = client.get(url("clutch", dam, clutch.pk)), text(client.get(reverse("boards:clutches")))
+
+    assert is_calm
+    assert wrong.status_code == 422
+    assert [each.humidity_percent for each in incubator.readings.all()] == [D("80.5"), D(62)]
+    assert "The newest humidity lies outside the alarm range of the incubator: 28 °C, 62% humidity" in text(shown)
+    assert "Humidity out of range: look now" in board
+    assert 'id="humidity"' in shown.content.decode()
+    assert shown.content.decode().count('class="limit"') == 2
+    assert ">alarm<" in client.get(reverse("incubators:incubator", args=[incubator.pk])).content.decode()
+    with pytest.raises(ValidationError, match="must be lower than the one above"):
+        actions.edit_incubator(incubator, seen_version=2, **known | {"alarm_low_humidity_percent": 95})
+
+
+def test_humidity_that_an_older_reading_told_still_counts(dam, vet, incubator):
+    clutch = laid(dam, vet, days_ago=2, incubator=incubator)
+    actions.edit_incubator(incubator, seen_version=1, is_in_use=True, alarm_low_humidity_percent=70)
+    actions.add_reading(incubator, by=vet, read_at=now() - 2 * HOUR, temperature_c=D(28), humidity_percent=D(50))
+    actions.add_reading(incubator, by=vet, read_at=now() - HOUR, temperature_c=D(28))
+
+    assert standing(clutch).is_humidity_out_of_range
 
 
 def test_every_fault_of_a_file_has_words():
@@ -371,7 +515,7 @@ def test_silence_and_an_alarm_are_the_hospitals_own_settings(client, dam, vet, i
 
 def test_the_chart_breaks_its_line_where_nobody_read(client, dam, vet, incubator):
     clutch = laid(dam, vet, incubator=incubator)
-    actions.add_readings(incubator, by=vet, rows=[(clutch.laid_from + hours * HOUR, D(28)) for hours in range(0, 100, 5)])
+    actions.add_readings(incubator, by=vet, rows=[Row(clutch.laid_from + hours * HOUR, D(28)) for hours in range(0, 100, 5)])
     client.force_login(vet)
 
     page = client.get(url("clutch", dam, clutch.pk)).content.decode()
@@ -423,10 +567,10 @@ def test_strangers_and_carers_see_no_clutch_and_coordinators_only_read(client, d
     answers = {}
     for who, person in (("stranger", stranger), ("carer", carer.person), ("coordinator", coordinator)):
         client.force_login(person)
-        pages = (url("clutch", dam, clutch.pk), url("candle", dam, clutch.pk), incubator_page)
+        pages = (url("clutch", dam, clutch.pk), url("egg", dam, clutch.pk, 1), url("weigh-eggs", dam, clutch.pk), incubator_page)
         answers[who] = [client.get(page).status_code for page in pages]
 
-    assert answers == {"stranger": [404, 404, 404], "carer": [403, 403, 403], "coordinator": [200, 403, 200]}
+    assert answers == {"stranger": [404] * 4, "carer": [403] * 4, "coordinator": [200, 200, 403, 200]}
 
 
 def test_the_number_of_queries_of_a_clutch_does_not_grow_with_its_eggs(client, dam, vet, incubator, django_assert_max_num_queries):
