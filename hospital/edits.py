@@ -1,7 +1,10 @@
-"""Two people editing one record never silently overwrite each other."""
+"""Two people editing one record never silently overwrite each other; a mistake is marked, not deleted."""
 
 from __future__ import annotations
 
+from datetime import datetime
+
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.utils.translation import gettext
@@ -15,6 +18,27 @@ class Versioned(models.Model):
 
     class Meta:
         abstract = True
+
+
+class Withdrawable(models.Model):
+    """A row that is never deleted: a mistake is marked, by whom and when, and with the reason where one is asked."""
+
+    withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)
+    withdrawn_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True, blank=True, editable=False)
+    withdrawn_why = models.CharField(max_length=160, blank=True, editable=False)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def is_withdrawn(self) -> bool:
+        return self.withdrawn_at is not None
+
+    def withdraw(self, *, by: models.Model, at: datetime, why: str = "") -> None:
+        """Mark it; the caller saves. Refuses what was withdrawn already."""
+        if self.is_withdrawn:
+            raise ValidationError(gettext("This was withdrawn already."))
+        self.withdrawn_at, self.withdrawn_by, self.withdrawn_why = at, by, why
 
 
 class EditCollision(Exception):

@@ -47,7 +47,7 @@ class ClutchStory:
         for day in [*range(laid_day + LOG_EVERY_DAYS, last_log, LOG_EVERY_DAYS), last_log]:
             yield moment(day, "07:30"), self.read_out
         for weighed in row.get("weighed", []):
-            yield moment(weighed["day"], "10:50"), lambda weighed=weighed: self.weigh(weighed)
+            yield moment(weighed["day"], "19:00"), lambda weighed=weighed: self.weigh(weighed)
         for candled in row.get("candled", []):
             yield moment(candled["day"], "11:00"), lambda candled=candled: self.candle(candled)
         for lost in row.get("lost", []):

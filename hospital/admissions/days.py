@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -51,6 +51,25 @@ def locked(patient: Patient) -> Patient:
             % {"day": in_words(held.closed_on)}
         )
     return held
+
+
+def locked_both(patient: Patient, other: Patient | None) -> Patient | None:
+    """The rows of the animal under which something was recorded and of the one it belongs to, held in one order: the other.
+
+    Refuses a closed case, and one animal given twice, at the field `to`.
+    """
+    if other is None:
+        locked(patient)
+        return None
+    if other.pk == patient.pk:
+        raise ValidationError({"to": _("That is the animal under which it is recorded now.")})
+    held = {}
+    for each in sorted((patient, other), key=lambda one: one.pk):
+        try:
+            held[each.pk] = locked(each)
+        except ValidationError as refusal:
+            raise ValidationError({"to" if each.pk == other.pk else NON_FIELD_ERRORS: refusal.messages}) from None
+    return held[other.pk]
 
 
 def refuse_day(patient: Patient, on: date, *, field: str) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.http import QueryDict
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
@@ -18,6 +19,7 @@ from hospital.admissions.models import Cause, Identification, LifeStage, Patient
 from hospital.admissions.queries import Twin, possible_twins, species_matching
 from hospital.clock import today
 from hospital.pictures import PhotoField
+from hospital.rules import casenumbers
 from hospital.rules.geo import parse_coordinates
 from hospital.sites.models import Hospital
 
@@ -36,6 +38,34 @@ def moment_field(label: Any, **kwargs: Any) -> forms.DateTimeField:
         "invalid": _("Give day and time, for example 2027-01-25 14:30."),
     }
     return forms.DateTimeField(label=label, widget=widget, error_messages=sentences, **kwargs)
+
+
+class WithdrawForm(forms.Form):
+    """Why a record is withdrawn, and under which animal it should have been recorded. `patients`: those it may belong to."""
+
+    why = forms.CharField(label=_("Why"), max_length=160, error_messages={"required": _("Say why it is withdrawn.")})
+    to = forms.CharField(
+        label=_("It belongs to another animal: its case number"), max_length=20, required=False,
+        widget=forms.TextInput(attrs={"class": "w-10", "autocomplete": "off", "autocapitalize": "characters"}),
+        help_text=_("It is recorded there with everything that was found. Left empty, it is only withdrawn."),
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, patients: QuerySet, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        self.patients = patients
+
+    def clean_to(self) -> Patient | None:
+        typed = self.cleaned_data["to"].strip()
+        if not typed:
+            return None
+        try:
+            number = casenumbers.case_number(casenumbers.sequence_of(typed))
+        except ValueError as wrong:
+            raise ValidationError(str(wrong)) from None
+        found = self.patients.filter(case_number=number).first()
+        if found is None:
+            raise ValidationError(_("This hospital has no animal of the number %(number)s.") % {"number": number})
+        return found
 
 
 def finder_fields() -> dict[str, forms.Field]:
@@ -350,6 +380,10 @@ class SpeciesForm(forms.Form):
             (4, _("About 70 m")),
         ],
     )
+
+
+class EditSpeciesForm(SpeciesForm):
+    seen_version = forms.IntegerField(widget=forms.HiddenInput)
 
 
 class FindForm(forms.Form):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -22,20 +23,21 @@ class TaxonGroup(models.Model):
     name = models.CharField(max_length=80)
     parent = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="children")
     body_plan = models.CharField(max_length=20, blank=True)
+    path = models.JSONField(default=list, editable=False)  # its slug and its parents': asked for at every turn, changed by no page
 
     def __str__(self) -> str:
         return self.name
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.path = [self.slug, *(self.parent.path if self.parent else ())]
+        super().save(*args, **kwargs)
+
     def lineage(self) -> tuple[str, ...]:
         """This group's slug, then its parents', the widest last."""
-        parents = dict(TaxonGroup.objects.values_list("slug", "parent"))
-        slugs = [self.slug]
-        while parents.get(slugs[-1]):
-            slugs.append(parents[slugs[-1]])
-        return tuple(slugs)
+        return tuple(self.path)
 
 
-class Species(models.Model):
+class Species(Versioned):
     """A species of the shipped list, or one that a hospital added."""
 
     scientific_name = models.CharField(max_length=120, unique=True)

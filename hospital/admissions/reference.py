@@ -75,12 +75,21 @@ def searchable(*names: str) -> str:
 
 
 def _groups(folder: Path) -> list[TaxonGroup]:
+    rows = read_toml(folder / "taxon_groups.toml")["group"]
+    parents = {row["slug"]: row.get("parent") for row in rows}
     return [
         TaxonGroup(
-            slug=row["slug"], name=row["name"], parent_id=row.get("parent") or None, body_plan=row.get("body_plan", "")
+            slug=row["slug"], name=row["name"], parent_id=row.get("parent") or None, body_plan=row.get("body_plan", ""),
+            path=_path(row["slug"], parents),
         )
-        for row in read_toml(folder / "taxon_groups.toml")["group"]
-    ]
+        for row in rows
+    ]  # fmt: skip
+
+
+def _path(slug: str, parents: Mapping[str, str | None]) -> list[str]:
+    """A group's slug, then its parents', the widest last."""
+    above = parents.get(slug)
+    return [slug, *(_path(above, parents) if above else ())]
 
 
 def _species(folder: Path) -> list[Species]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import date
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -11,6 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.http import urlencode
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
@@ -19,6 +21,7 @@ from hospital.admissions.access import for_patient
 from hospital.admissions.forms import (
     AdmitForm,
     AnimalForm,
+    EditSpeciesForm,
     FinderForm,
     FindForm,
     MarkForm,
@@ -29,15 +32,17 @@ from hospital.admissions.forms import (
     as_typed,
     fresh,
 )
-from hospital.admissions.models import Cause, Patient, Photo
+from hospital.admissions.models import Cause, Patient, Photo, Species
+from hospital.admissions.weighing import call_as_typed, called_as_typed, say_call, weighings_of
 from hospital.audit.queries import in_words
-from hospital.clock import now
+from hospital.clock import now, today
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.access import for_roles
-from hospital.people.models import EVERYONE, STAFF, Carer
+from hospital.people.models import EVERYONE, STAFF, Carer, Role
 from hospital.pictures import small
 
 A_PAGE = 50
+SPECIES_EDITORS = {Role.VET, Role.COORDINATOR}
 CORRECTED = (
     "name",
     "species",
@@ -126,6 +131,29 @@ def species_add(request: HttpRequest) -> HttpResponse:
     return show(request, "admissions/species_add.html", {"form": form}, status=status_of(form))
 
 
+@require_GET
+@for_roles(*STAFF)
+def species_added(request: HttpRequest) -> HttpResponse:
+    """The species that hospitals of this installation added to the shipped list."""
+    may_edit = bool(request.roles & SPECIES_EDITORS)
+    context = {"species": Species.objects.filter(is_shipped=False).select_related("group"), "may_edit": may_edit}
+    return show(request, "admissions/species_added.html", context)
+
+
+@for_roles(*SPECIES_EDITORS)
+def species_edit(request: HttpRequest, species_id: int) -> HttpResponse:
+    found = get_object_or_404(Species, pk=species_id, is_shipped=False)
+    stored = {name: getattr(found, name) for name in SpeciesForm.base_fields} | {"seen_version": found.version}
+    form = EditSpeciesForm(request.POST or None, initial=stored)
+    if done(form, actions.edit_species, found):
+        messages.success(request, _("%(name)s was changed. Look at the plans of such animals: its group decides which protocols apply.") % {
+            "name": form.result.common_name
+        })  # fmt: skip
+        return redirect("admissions:species-added")
+    versions = both_versions(form) if hasattr(form, "collision") else None
+    return show(request, "admissions/species_edit.html", {"form": form, "species": found, "versions": versions}, status=status_of(form))
+
+
 # --- finding ------------------------------------------------------------------------------------------------------
 
 
@@ -198,12 +226,15 @@ def finder(request: HttpRequest, patient: Patient) -> HttpResponse:
 
 @for_patient(*STAFF)
 def weigh(request: HttpRequest, patient: Patient) -> HttpResponse:
-    form = WeighForm(request.POST or None)
+    form, earlier = WeighForm(request.POST or None), weighings_of(patient)
+    form.fields["weight_g"].widget.attrs |= called_as_typed(patient, "weighed_at")
     if done(form, actions.record_weight, patient, by=request.user, now=now()):
         grams = {"grams": f"{form.result.weight_g.normalize():f}", "patient": patient}
         messages.success(request, _("%(grams)s g was saved for %(patient)s.") % grams)
+        say_call(request, patient, earlier, form.result.weight_g, localtime(form.result.weighed_at).date())
         return redirect(record_of(patient))
     context = {"form": form, "patient": patient, "last": patient.latest_weight(), "record_url": record_of(patient)}
+    context["call"] = call_as_typed(patient, earlier, request.POST.get("weight_g", ""), today())
     context["asks_if_sure"] = form.has_error("weight_g", "unlikely") or form["is_sure"].value()
     return show(request, "admissions/weigh.html", context, part="admissions/_weigh_form.html", status=status_of(form))
 
@@ -216,6 +247,19 @@ def mark_add(request: HttpRequest, patient: Patient) -> HttpResponse:
         return redirect(record_of(patient))
     context = {"form": form, "patient": patient, "record_url": record_of(patient)}
     return show(request, "admissions/mark_add.html", context, part="admissions/_mark_form.html", status=status_of(form))
+
+
+@require_GET
+@for_patient(*STAFF)
+def weight_call(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """What the weight that is being typed says, for the line below its field."""
+    day = request.GET.get("examined_on") or request.GET.get("weighed_at") or ""
+    try:
+        on = date.fromisoformat(day[:10])
+    except ValueError:
+        on = today()
+    call = call_as_typed(patient, weighings_of(patient), request.GET.get("weight_g", ""), on)
+    return show(request, "admissions/_weight_call.html", {"call": call})
 
 
 @require_POST

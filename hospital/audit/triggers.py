@@ -17,8 +17,10 @@ OUR_APPS = ("hospital", "handover")
 # bury what people did. A reading of an incubator says itself who entered it and when, and is never changed. Mailed codes and
 # counts of tries live for minutes; that somebody signed in is written down by SignedIn.
 NOT_AUDITED = {
-    "AuditEntry", "Species", "TaxonGroup", "Cause", "Advice", "LibraryRow", "CaseCounter", "Proposal", "Reading", "MailedCode", "Tries",
+    "AuditEntry", "TaxonGroup", "Cause", "Advice", "LibraryRow", "CaseCounter", "Proposal", "Reading", "MailedCode", "Tries",
 }  # fmt: skip
+# Of these tables only the rows that people write; the others are reference rows.
+AUDITED_WHERE = {"Species": 'NOT {row}."is_shipped"'}
 # What the audit must not repeat: secrets, and what belongs to a finder, who may ask to be forgotten.
 REDACTED = {
     "Person": {"password", "last_login"},
@@ -165,7 +167,10 @@ def _sqlite_audit(model: type[models.Model], action: str, row: str) -> Iterator[
 
     before = as_json("OLD") if action != "insert" else "NULL"
     after = as_json("NEW") if action != "delete" else "NULL"
-    when = f"WHEN {before} IS NOT {after}" if action == "update" else ""
+    conditions = [f"{before} IS NOT {after}"] if action == "update" else []
+    if model.__name__ in AUDITED_WHERE:
+        conditions.append(AUDITED_WHERE[model.__name__].format(row=row))
+    when = f"WHEN {' AND '.join(conditions)}" if conditions else ""
     yield f'DROP TRIGGER IF EXISTS "keep_audit_{action}_on_{table}"'
     yield f"""
         CREATE TRIGGER "keep_audit_{action}_on_{table}" AFTER {action.upper()} ON "{table}" {when} BEGIN
@@ -215,10 +220,12 @@ def _postgresql(connection) -> Iterator[str]:
         arguments = [model._meta.pk.column, _owner(model, "patient") or "-", _owner(model, "hospital") or "-", hidden]
         quoted = ", ".join(f"'{a}'" for a in arguments)
         for action in ("insert", "update", "delete"):
+            only = AUDITED_WHERE.get(model.__name__, "").format(row="OLD" if action == "delete" else "NEW")
+            when = f"WHEN ({only}) " if only else ""
             yield f'DROP TRIGGER IF EXISTS "keep_audit_{action}" ON "{table}"'
             yield (
                 f'CREATE TRIGGER "keep_audit_{action}" AFTER {action.upper()} ON "{table}" '
-                f"FOR EACH ROW EXECUTE FUNCTION keep_audit({quoted})"
+                f"FOR EACH ROW {when}EXECUTE FUNCTION keep_audit({quoted})"
             )
     for model in append_only_models():
         table = model._meta.db_table

@@ -38,6 +38,7 @@ class Moment:
     by: str = ""
     url: str = ""
     url_words: str = ""
+    print_url: str = ""
 
     @property
     def order(self) -> tuple[date, time]:
@@ -199,6 +200,7 @@ def _examinations(record: Record) -> Iterator[Moment]:
             by=str(seen.examined_by),
             url=_url("examinations:edit", record, seen.pk),
             url_words=_("Change"),
+            print_url=_url("examinations:print", record, seen.pk),
         )
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from datetime import date
 
 from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
 from django.views.decorators.http import require_GET
 
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
-from hospital.admissions.weights_svg import WeightChart, weight_chart
+from hospital.admissions.weighing import chart_of
+from hospital.admissions.weights_svg import WeightChart
 from hospital.chart import now as standing
 from hospital.chart.queries import Record, record_of
 from hospital.chart.timeline import timeline
@@ -17,12 +19,13 @@ from hospital.clock import now
 from hospital.clutches.queries import siblings_of
 from hospital.clutches.wording import clutch_line
 from hospital.commands.listing import commands_for
-from hospital.examinations.wording import alarm_line, drawings_of
+from hospital.examinations.wording import alarm_line, drawings_of, mark_rows
 from hospital.labs.wording import result_lines, sample_title, waiting_line
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
 from hospital.people.models import CLINICAL, STAFF
-from hospital.rules.weights import Weighing, alarm_for, calls_below_g
+from hospital.press import print_pdf
+from hospital.rules.weights import Weighing
 
 FIRST_MOMENTS = 40
 FIRST_PHOTOS = 6
@@ -67,6 +70,30 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
     return show(request, "chart/patient.html", context)
 
 
+@require_GET
+@for_patient(*STAFF)
+def printed(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """The clinical history of a case as a PDF, from the beginning, with the drawings of its wounds."""
+    record = record_of(patient)
+    courses = standing.courses_now(record, now())
+    context = {
+        "patient": patient,
+        "record": record,
+        "days_in_care": standing.days_in_care(record),
+        "alerts": _alerts(record, courses),
+        "things": [*standing.closures_now(record), *standing.bandages_now(record), *standing.implants_now(record)],
+        "courses": courses,
+        "weight_chart": _weight_chart(record),
+        "drawn": [(each, drawings_of(each), mark_rows(each)) for each in record.examinations if each.marks.all()],
+        "moments": timeline(record)[::-1],
+        "printed_at": now(),
+        "printed_by": request.user,
+    }
+    pdf = print_pdf(render_to_string("chart/print.html", context), "record_print.css")
+    headers = {"Content-Disposition": f'inline; filename="history-{patient.case_number}.pdf"'}
+    return HttpResponse(pdf, content_type="application/pdf", headers=headers)
+
+
 def _last_results(record: Record) -> list[tuple[str, date, list[str]]]:
     """The newest result of each kind of sample, what is outside its range first."""
     newest = {each.kind: each for each in reversed(record.samples) if each.resulted_on}
@@ -78,11 +105,8 @@ def _alerts(record: Record, courses: list) -> list[str]:
 
 
 def _weight_chart(record: Record) -> WeightChart | None:
-    """Its curve, and for an animal in care the weights at which the next weighing asks for a call."""
     weighings = [Weighing(row.weighed_at.astimezone(record.zone).date(), row.weight_g) for row in record.weights]
-    alarm = alarm_for(record.patient.species.group.lineage())
-    calls = None if record.outcome else calls_below_g(weighings, record.today, alarm)
-    return weight_chart(weighings, calls or ())
+    return chart_of(record.patient, weighings, record.today)
 
 
 def _released_m(record: Record) -> int | None:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from hospital.admissions.days import day_field
 from hospital.admissions.forms import WeightField
 from hospital.admissions.models import Patient
+from hospital.admissions.weighing import called_as_typed
 from hospital.clock import today
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.examinations.vocabulary import PLACES, REGIONS, VIEWS, VIEWS_OF, scale_for, scale_named, systems_of
@@ -131,6 +132,7 @@ class WeighedForm(SeenForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
+        self.fields["weight_g"].widget.attrs |= called_as_typed(kwargs["patient"], "examined_on")
         self.initial["wound"] = None  # somebody has to look and say
         self.fields["wound"].error_messages["required"] = _("Say how the wound is, or that there is none.")
 

@@ -7,6 +7,7 @@ urlpatterns = [
     path("add/", views.add, name="add"),
     path("recheck/", views.recheck, name="recheck"),
     path("<int:examination_id>/edit/", views.edit, name="edit"),
+    path("<int:examination_id>/print/", views.print_examination, name="print"),
     path("<int:examination_id>/drawing/", views.drawing, name="drawing"),
     path("<int:examination_id>/drawing/take-over/", views.take_over, name="take-over"),
     path("drawings/", views.drawings, name="drawings"),

@@ -9,12 +9,15 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
+from hospital.admissions.weighing import call_as_typed, chart_of, say_call, weighings_of
+from hospital.clock import now, today
 from hospital.examinations import actions
 from hospital.examinations.forms import (
     CloseProblemForm,
@@ -24,12 +27,15 @@ from hospital.examinations.forms import (
     MarkForm,
     ProblemForm,
     RecheckForm,
+    WeighedForm,
 )
 from hospital.examinations.models import Examination, Problem, WoundMark
 from hospital.examinations.queries import before, marked_examinations
-from hospital.examinations.wording import alarm_line, drawings_of, mark_rows
+from hospital.examinations.wording import alarm_line, drawings_of, findings_lines, mark_rows
 from hospital.pages import both_versions, done, pressed, seen_version, show, status_of
 from hospital.people.models import CLINICAL, STAFF, Role
+from hospital.press import print_pdf
+from hospital.rules.weights import Weighing
 
 # What was decided at an examination leads to the page of that outcome.
 OUTCOME_OF = {Examination.Decision.EUTHANASE: "euthanased", Examination.Decision.TRANSFER: "transferred"}
@@ -41,14 +47,27 @@ def add(request: HttpRequest, patient: Patient) -> HttpResponse:
     kind = request.GET.get("kind", Examination.Kind.OTHER)
     if kind == Examination.Kind.RECHECK:
         return redirect("examinations:recheck", patient.case_number)
-    form = ExaminationForm(request.POST or None, initial={"kind": kind}, patient=patient)
+    form, earlier = ExaminationForm(request.POST or None, initial={"kind": kind}, patient=patient), weighings_of(patient)
     if done(form, actions.record_examination, patient, by=request.user):
         messages.success(request, _("Examination saved."))
+        _say_weight(request, patient, earlier, form)
         return redirect(_after(request, form.result))
-    context = {"patient": patient, "form": form, "alarm_line": alarm_line(patient)}
+    context = {"patient": patient, "form": form, **_weighed(request, patient, earlier)}
     return show(
         request, "examinations/add.html", context, part="examinations/_form.html", status=status_of(form)
     )
+
+
+def _weighed(request: HttpRequest, patient: Patient, earlier: list[Weighing]) -> dict[str, Any]:
+    """What stands beside the field of the weight: its curve, what the weight typed says, and when a vet is called."""
+    on = today(patient.hospital.zone)
+    call = call_as_typed(patient, earlier, request.POST.get("weight_g", ""), on)
+    return {"weight_chart": chart_of(patient, earlier, on), "call": call, "alarm_line": alarm_line(patient)}
+
+
+def _say_weight(request: HttpRequest, patient: Patient, earlier: list[Weighing], form: WeighedForm) -> None:
+    if weight_g := form.cleaned_data["weight_g"]:
+        say_call(request, patient, earlier, weight_g, form.cleaned_data["examined_on"])
 
 
 def _after(request: HttpRequest, examination: Examination) -> str:
@@ -65,14 +84,15 @@ def _after(request: HttpRequest, examination: Examination) -> str:
 @for_patient(Role.VET, Role.NURSE)
 def recheck(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Record a recheck and what was done at it; then the plan is looked at again."""
-    form = RecheckForm(request.POST or None, patient=patient)
+    form, earlier = RecheckForm(request.POST or None, patient=patient), weighings_of(patient)
     if done(form, actions.record_recheck, patient, by=request.user):
+        _say_weight(request, patient, earlier, form)
         if "draw" in request.POST or form.result.decision in OUTCOME_OF:
             messages.success(request, _("Recheck saved."))
             return redirect(_after(request, form.result))
         messages.success(request, _("Recheck saved. Now look at the plan: what has changed follows from it."))
         return redirect("plans:replan", patient.case_number)
-    context = {"patient": patient, "form": form, "alarm_line": alarm_line(patient)}
+    context = {"patient": patient, "form": form, **_weighed(request, patient, earlier)}
     return show(
         request,
         "examinations/recheck.html",
@@ -96,6 +116,25 @@ def edit(request: HttpRequest, patient: Patient, examination_id: int) -> HttpRes
     return show(
         request, "examinations/edit.html", context, part="examinations/_form.html", status=status_of(form)
     )
+
+
+@require_GET
+@for_patient(*STAFF)
+def print_examination(request: HttpRequest, patient: Patient, examination_id: int) -> HttpResponse:
+    """One examination with its drawing as a PDF."""
+    seen = get_object_or_404(patient.examinations.select_related("examined_by").prefetch_related("marks"), pk=examination_id)
+    context = {
+        "patient": patient,
+        "seen": seen,
+        "lines": findings_lines(seen, patient.species.group.body_plan),
+        "drawings": drawings_of(seen),
+        "marks": mark_rows(seen),
+        "printed_at": now(),
+        "printed_by": request.user,
+    }
+    pdf = print_pdf(render_to_string("examinations/print.html", context), "record_print.css")
+    headers = {"Content-Disposition": f'inline; filename="examination-{patient.case_number}-{seen.examined_on}.pdf"'}
+    return HttpResponse(pdf, content_type="application/pdf", headers=headers)
 
 
 # --- the drawing ------------------------------------------------------------------------------------------------------

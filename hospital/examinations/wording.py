@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from hospital.admissions.models import Patient
 from hospital.examinations.models import Examination, WoundMark
 from hospital.examinations.vocabulary import VIEWS, VIEWS_OF, nearest_place, scale_named, systems_of
+from hospital.press import STATIC
 from hospital.rules.weights import alarm_for
 from hospital.rules.wording import number
 
@@ -95,6 +96,11 @@ class Drawing:
     label: str
     file: str
     marks: tuple[WoundMark, ...]
+
+    @property
+    def printed_file(self) -> str:
+        """Where a document that is set as a PDF finds the outline."""
+        return (STATIC / self.file).as_uri()
 
 
 def drawings_of(seen: Examination) -> list[Drawing]:

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from pathlib import PurePath
 
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from hospital.admissions.days import locked, refuse_day
+from hospital.admissions.days import locked, locked_both, refuse_day
 from hospital.admissions.models import Patient
 from hospital.clock import now
+from hospital.edits import Withdrawable
 from hospital.images.dicom import Radiograph
-from hospital.images.models import Image, ImageKind, Measurement, MeasurementKind, Withdrawable
+from hospital.images.models import Image, ImageKind, Measurement, MeasurementKind
 from hospital.images.queries import marker_in_force, points_of
 from hospital.people.models import Person
 from hospital.pictures import Scan
 from hospital.rules.measuring import TooShort, angle_degrees, length_px, spacing_of_marker
 
+OWN = {"id", "key", "patient", "file", "moved_to"}  # what a copy under another animal has of its own
 POINTS = {MeasurementKind.MARKER: 2, MeasurementKind.LENGTH: 2, MeasurementKind.ANGLE: 3, MeasurementKind.WORDS: 1}
 
 
@@ -100,18 +103,34 @@ def withdraw_measurement(measurement: Measurement, *, by: Person) -> Measurement
 
 
 @transaction.atomic
-def withdraw_image(image: Image, *, by: Person, why: str) -> Image:
-    """Mark an image as a mistake, of another animal for example; it stays on record, and in no list."""
-    locked(image.patient)
+def withdraw_image(image: Image, *, by: Person, why: str, to: Patient | None = None) -> Image:
+    """Mark an image as a mistake; it stays on record, and in no list. `to`: the animal that it shows, which gets it with what was drawn."""
+    right = locked_both(image.patient, to)
     held = Image.objects.select_for_update().get(pk=image.pk)
-    held.withdrawn_why = why
-    return _withdrawn(held, by=by)
+    if right:
+        refuse_day(right, held.taken_on, field="to")
+        held.moved_to = _copy(held, right)
+    return _withdrawn(held, by=by, why=why)
 
 
-def _withdrawn(row: Withdrawable, *, by: Person) -> Withdrawable:
-    if row.is_withdrawn:
-        raise ValidationError(_("This was withdrawn already."))
-    row.withdrawn_at, row.withdrawn_by = now(), by
+def _copy(image: Image, to: Patient) -> Image:
+    """The image under another animal, with all that was drawn on it. Who added and who drew stays as it was."""
+    with image.file.open("rb") as file:
+        data = file.read()
+    made = Image(**{field.attname: getattr(image, field.attname) for field in Image._meta.concrete_fields if field.name not in OWN})
+    made.patient, made.file = to, ContentFile(data, name=f"{made.key}{PurePath(image.file.name).suffix}")
+    made.full_clean()
+    made.save()
+    markers: dict[int, Measurement] = {}
+    for row in image.measurements.order_by("drawn_at", "pk"):
+        former, row.pk, row.image, row.by_marker = row.pk, None, made, markers.get(row.by_marker_id)
+        row.save(force_insert=True)
+        markers[former] = row
+    return made
+
+
+def _withdrawn(row: Withdrawable, *, by: Person, why: str = "") -> Withdrawable:
+    row.withdraw(by=by, at=now(), why=why)
     row.full_clean()
     row.save()
     return row

@@ -88,10 +88,6 @@ class DrawForm(forms.Form):
         self.fields["marker_mm"].says_optional = True  # shown for a marker only, and the action asks for it
 
 
-class WithdrawForm(forms.Form):
-    why = forms.CharField(label=_("Why"), max_length=160, error_messages={"required": _("Say why it is withdrawn.")})
-
-
 class CompareForm(forms.Form):
     """Two images of one animal."""
 

@@ -12,6 +12,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient
+from hospital.edits import Withdrawable
 
 
 class ImageKind(models.TextChoices):
@@ -28,20 +29,6 @@ class SpacingKind(models.TextChoices):
 
     DETECTOR = "detector", _("at the detector")
     BODY = "body", _("in the body")
-
-
-class Withdrawable(models.Model):
-    """A row that is never deleted: a mistake is marked, by whom and when."""
-
-    withdrawn_at = models.DateTimeField(null=True, blank=True)
-    withdrawn_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True, blank=True)
-
-    class Meta:
-        abstract = True
-
-    @property
-    def is_withdrawn(self) -> bool:
-        return self.withdrawn_at is not None
 
 
 class Image(Withdrawable):
@@ -67,7 +54,7 @@ class Image(Withdrawable):
     spacing_kind = models.CharField(max_length=8, choices=SpacingKind, blank=True)
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     added_at = models.DateTimeField()
-    withdrawn_why = models.CharField(max_length=160, blank=True)
+    moved_to = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="moved_from", editable=False)
 
     class Meta:
         ordering = ["taken_on", "id"]

@@ -30,6 +30,11 @@ def images_of(patient: Patient) -> QuerySet[Image]:
     return patient.images.filter(withdrawn_at=None).order_by("-taken_on", "-pk").select_related("added_by")
 
 
+def withdrawn_of(patient: Patient) -> QuerySet[Image]:
+    """Those that were a mistake, the newest first."""
+    return patient.images.exclude(withdrawn_at=None).order_by("-taken_on", "-pk").select_related("withdrawn_by", "moved_to__patient")
+
+
 def points_of(measurement: Measurement) -> list[Point]:
     return [Point(Decimal(x) / 10, Decimal(y) / 10) for x, y in measurement.points]
 
@@ -60,6 +65,57 @@ def readings(image: Image, rows: Iterable[Measurement]) -> list[Reading]:
 def readings_of(image: Image) -> list[Reading]:
     """All that was drawn on an image, in the order of time, the withdrawn too."""
     return readings(image, image.measurements.select_related("drawn_by", "withdrawn_by", "by_marker"))
+
+
+@dataclass(frozen=True, slots=True)
+class Both:
+    """One thing that was measured on two images under the same words; `change` is empty where the two cannot be compared."""
+
+    name: str
+    first: Reading
+    second: Reading
+    change: str
+
+
+def measured_on_both(first: Image, second: Image) -> list[Both]:
+    """Lengths and angles that carry the same words on both images; the newest of each that stands."""
+    one, other = _by_words(first), _by_words(second)
+    return [
+        Both(_name(each.row), each, other[key], _change(first, each.row, second, other[key].row))
+        for key, each in one.items()
+        if key in other
+    ]
+
+
+def _by_words(image: Image) -> dict[tuple[str, str], Reading]:
+    kinds = (MeasurementKind.LENGTH, MeasurementKind.ANGLE)
+    standing = [each for each in readings_of(image) if each.row.kind in kinds and not each.row.is_withdrawn]
+    return {(each.row.kind, each.row.words.strip().casefold()): each for each in standing}
+
+
+def _name(row: Measurement) -> str:
+    return f"{row.get_kind_display()}: {row.words}" if row.words else str(row.get_kind_display())
+
+
+def _change(first: Image, row: Measurement, second: Image, other: Measurement) -> str:
+    was, is_now = _comparable(first, row), _comparable(second, other)
+    if was is None or is_now is None:
+        return ""
+    difference = is_now - was
+    sign = "+" if difference > 0 else "−" if difference < 0 else ""
+    unit = "°" if row.kind == MeasurementKind.ANGLE else "\N{NO-BREAK SPACE}mm"
+    return f"{sign}{number_format(abs(difference))}{unit}"
+
+
+def _comparable(image: Image, row: Measurement) -> Decimal | None:
+    """What was measured as it is shown, where it is the body's own size; None else."""
+    points = points_of(row)
+    if row.kind == MeasurementKind.ANGLE:
+        return angle_degrees(*points, file_spacing(image) or SQUARE_PIXELS)
+    if row.by_marker:
+        return None if row.by_marker.is_withdrawn else in_tenths(length_mm(*points, spacing_by(row.by_marker, image)))
+    spacing = file_spacing(image) if image.spacing_kind == SpacingKind.BODY else None
+    return in_tenths(length_mm(*points, spacing)) if spacing else None
 
 
 def marker_in_force(image: Image) -> Measurement | None:

@@ -13,11 +13,12 @@ from django.views.decorators.http import require_GET, require_POST
 
 from hospital import pictures
 from hospital.admissions.access import for_patient
+from hospital.admissions.forms import WithdrawForm
 from hospital.admissions.models import Patient
 from hospital.images import actions
-from hospital.images.forms import CompareForm, DrawForm, ImageForm, WithdrawForm
+from hospital.images.forms import CompareForm, DrawForm, ImageForm
 from hospital.images.models import Image, Measurement
-from hospital.images.queries import images_of, marker_in_force, readings_of
+from hospital.images.queries import images_of, marker_in_force, measured_on_both, readings_of, withdrawn_of
 from hospital.pages import done, pressed, show, status_of
 from hospital.people.models import CLINICAL, STAFF
 
@@ -30,6 +31,7 @@ def all_of(request: HttpRequest, patient: Patient) -> HttpResponse:
     context = {
         "patient": patient,
         "images": images,
+        "withdrawn": withdrawn_of(patient),
         "compare": newest_two and CompareForm(patient=patient, initial=newest_two),
         "may_add": bool(request.roles & CLINICAL) and patient.is_in_care,
     }
@@ -77,8 +79,12 @@ def withdraw_drawn(request: HttpRequest, patient: Patient, key: uuid.UUID, measu
 
 @for_patient(*CLINICAL)
 def withdraw(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResponse:
-    image, form = _of(patient, key), WithdrawForm(request.POST or None)
+    image = _of(patient, key)
+    form = WithdrawForm(request.POST or None, patients=Patient.objects.visible_to(request.user).at(patient.hospital))
     if done(form, actions.withdraw_image, image, by=request.user):
+        if moved := form.result.moved_to:
+            messages.success(request, _("Withdrawn here, and recorded under %(animal)s.") % {"animal": moved.patient})
+            return redirect("images:image", moved.patient.case_number, moved.key)
         messages.success(request, _("The image was withdrawn. It stays on record."))
         return redirect("images:all", patient.case_number)
     context = {"form": form, "patient": patient, "image": image}
@@ -88,16 +94,18 @@ def withdraw(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResp
 @require_GET
 @for_patient(*STAFF)
 def compare(request: HttpRequest, patient: Patient) -> HttpResponse:
-    """Two images side by side, each with its own window."""
+    """Two images side by side, moved together, and what was measured on both."""
     form = CompareForm(request.GET or None, patient=patient)
     pair = [form.cleaned_data["first"], form.cleaned_data["second"]] if form.is_valid() else []
     sides = [{"image": each, "readings": readings_of(each)} for each in pair]
     status = 200 if pair else status_of(form)
-    return show(request, "images/compare.html", {"form": form, "patient": patient, "sides": sides}, status=status)
+    context = {"form": form, "patient": patient, "sides": sides, "both": measured_on_both(*pair) if pair else []}
+    return show(request, "images/compare.html", context, status=status)
 
 
 def _of(patient: Patient, key: uuid.UUID) -> Image:
-    return get_object_or_404(patient.images.select_related("patient__hospital", "added_by", "withdrawn_by"), key=key)
+    others = ("moved_to__patient", "moved_from__patient")
+    return get_object_or_404(patient.images.select_related("patient__hospital", "added_by", "withdrawn_by", *others), key=key)
 
 
 def _viewed(request: HttpRequest, patient: Patient, image: Image, form: DrawForm | None = None) -> dict:

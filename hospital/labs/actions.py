@@ -11,8 +11,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from hospital.admissions.days import locked, refuse_day
+from hospital.admissions.days import locked, locked_both, refuse_day
 from hospital.admissions.models import Patient
+from hospital.clock import now
 from hospital.edits import save_edit
 from hospital.labs.models import Finding, Sample
 from hospital.people.models import Person
@@ -24,7 +25,7 @@ def record_sample(
 ) -> Sample:
     """A sample, with its result if there is one already. A `key` that was used before means the same form once more."""
     patient = locked(patient)
-    if key and (before := patient.samples.filter(key=key).first()):
+    if key and (before := patient.samples(manager="written").filter(key=key).first()):
         return before
     sample = Sample(patient=patient, taken_by=by, **fields)
     sample.key = key or sample.key
@@ -47,6 +48,30 @@ def edit_sample(sample: Sample, *, by: Person, seen_version: int, findings: Sequ
     save_edit(sample, seen_version=seen_version)
     _put(sample, findings)
     return sample
+
+
+@transaction.atomic
+def withdraw_sample(sample: Sample, *, by: Person, why: str, to: Patient | None = None) -> Sample:
+    """Mark a sample as a mistake; it stays on record. `to`: the animal that it was taken from, which gets it with all that was found."""
+    right = locked_both(sample.patient, to)
+    held = Sample.written.select_for_update(of=("self",)).get(pk=sample.pk)
+    held.withdraw(by=by, at=now(), why=why)
+    if right:
+        refuse_day(right, held.taken_on, field="to")
+        held.moved_to = _copy(held, right)
+    return save_edit(held, seen_version=held.version)
+
+
+def _copy(sample: Sample, to: Patient) -> Sample:
+    """The sample under another animal. Who took it stays as it was."""
+    copied = ("kind", "site", "taken_on", "taken_by", "laboratory", "number", "question", "resulted_on", "ranges_of", "conclusion")
+    made = Sample(patient=to, **{name: getattr(sample, name) for name in copied})
+    made.full_clean()
+    made.save()
+    for row in sample.findings.all():
+        row.pk, row.sample = None, made
+        row.save(force_insert=True)
+    return made
 
 
 def _refuse_days(sample: Sample) -> None:

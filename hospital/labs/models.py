@@ -7,11 +7,18 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.models import Patient
-from hospital.edits import Versioned
+from hospital.edits import Versioned, Withdrawable
 
 
-class Sample(Versioned):
-    """One sample. It waits for its result until `resulted_on` is set."""
+class StandingSamples(models.Manager):
+    """Those that were not withdrawn. Every relation uses it, so that no page can take a mistake for a result."""
+
+    def get_queryset(self) -> models.QuerySet:
+        return super().get_queryset().filter(withdrawn_at=None)
+
+
+class Sample(Versioned, Withdrawable):
+    """One sample. It waits for its result until `resulted_on` is set. `Sample.written` holds the withdrawn ones as well."""
 
     class Kind(models.TextChoices):
         BLOOD = "blood", _("Blood")
@@ -34,6 +41,10 @@ class Sample(Versioned):
     resulted_on = models.DateField(_("result on"), null=True, blank=True)
     ranges_of = models.CharField(_("whose ranges"), max_length=160, blank=True)
     conclusion = models.TextField(_("what it says"), blank=True)
+    moved_to = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="moved_from", editable=False)
+
+    objects = StandingSamples()
+    written = models.Manager()
 
     class Meta:
         ordering = ["taken_on", "id"]

@@ -15,7 +15,13 @@ from hospital.labs.models import Finding, Sample
 def samples_of(patient: Patient) -> QuerySet[Sample]:
     """Those that wait first, then the newest first."""
     newest = (F("resulted_on").desc(nulls_first=True), "-taken_on", "-pk")
-    return patient.samples.select_related("taken_by").prefetch_related("findings").order_by(*newest)
+    return patient.samples.select_related("taken_by", "moved_from__patient").prefetch_related("findings").order_by(*newest)
+
+
+def withdrawn_of(patient: Patient) -> QuerySet[Sample]:
+    """Those that were a mistake, the newest first."""
+    written = patient.samples(manager="written").exclude(withdrawn_at=None)
+    return written.select_related("withdrawn_by", "moved_to__patient").prefetch_related("findings").order_by("-taken_on", "-pk")
 
 
 @dataclass(frozen=True, slots=True)

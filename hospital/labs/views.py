@@ -13,12 +13,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from hospital.admissions.access import for_patient
+from hospital.admissions.forms import WithdrawForm
 from hospital.admissions.models import Patient
 from hospital.labs import actions
 from hospital.labs.forms import MORE_LINES, MOST_LINES, EditSampleForm, NewSampleForm, SampleForm
-from hospital.labs.queries import samples_of, trends
+from hospital.labs.queries import samples_of, trends, withdrawn_of
 from hospital.labs.vocabulary import AMOUNTS, BLOOD, FAECES, UNITS
-from hospital.labs.wording import how, range_line, value_line, verdict_in_words
+from hospital.labs.wording import how, range_line, result_lines, sample_title, value_line, verdict_in_words
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.models import CLINICAL, STAFF
 
@@ -33,6 +34,7 @@ def samples(request: HttpRequest, patient: Patient) -> HttpResponse:
     rows = [(sample, [_row(finding) for finding in sample.findings.all()]) for sample in found]
     courses = [(each, [(on, _row(finding)) for on, finding in each.findings]) for each in trends(found)]
     context = {"patient": patient, "rows": rows, "trends": courses, "is_clinical": bool(set(request.roles) & set(CLINICAL))}
+    context["withdrawn"] = [(each, sample_title(each), result_lines(each)) for each in withdrawn_of(patient)]
     return show(request, "labs/samples.html", context)
 
 
@@ -63,6 +65,21 @@ def edit(request: HttpRequest, patient: Patient, sample_id: int) -> HttpResponse
         return redirect("labs:samples", patient.case_number)
     versions = both_versions(form) if hasattr(form, "collision") else None
     return _show_form(request, patient, form, sample=sample, versions=versions)
+
+
+@for_patient(*CLINICAL)
+def withdraw(request: HttpRequest, patient: Patient, sample_id: int) -> HttpResponse:
+    """A sample that was recorded by mistake, or under the wrong animal."""
+    sample = get_object_or_404(patient.samples(manager="written"), pk=sample_id)
+    form = WithdrawForm(request.POST or None, patients=Patient.objects.visible_to(request.user).at(patient.hospital))
+    if done(form, actions.withdraw_sample, sample, by=request.user):
+        if moved := form.result.moved_to:
+            messages.success(request, _("Withdrawn here, and recorded under %(animal)s.") % {"animal": moved.patient})
+            return redirect("labs:samples", moved.patient.case_number)
+        messages.success(request, _("The sample was withdrawn. It stays on record."))
+        return redirect("labs:samples", patient.case_number)
+    context = {"form": form, "patient": patient, "sample": sample, "title": sample_title(sample)}
+    return show(request, "labs/withdraw.html", context, part="labs/_withdraw_form.html", status=status_of(form))
 
 
 def _with_more_lines(request: HttpRequest) -> Any:

@@ -241,6 +241,6 @@ def print_record(request: HttpRequest, patient: Patient, anaesthetic_id: int) ->
         messages.info(request, _("It has not begun: there is nothing to print."))
         return redirect("theatre:record", patient.case_number, it.pk)
     html = render_to_string("theatre/print.html", _standing(it, readings_of(it)) | {"patient": patient, "hospital": patient.hospital})
-    response = HttpResponse(print_pdf(html, "theatre_print.css"), content_type="application/pdf")
+    response = HttpResponse(print_pdf(html, "record_print.css"), content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="anaesthetic-{patient.case_number}-{it.pk}.pdf"'
     return response

@@ -148,6 +148,36 @@ def test_two_dates_stand_side_by_side_and_nothing_spills_on_a_phone(page, people
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
+def test_window_zoom_and_move_of_one_date_are_those_of_the_other_until_they_are_parted(page, people):
+    page.set_default_timeout(8000)
+    sign_in(page, email_of(people, "ines"), people["password"])
+    page.goto(f"/patients/{case_of(page, 'Teasel')}/images/")
+    page.get_by_role("button", name="Compare").click()
+    expect(page.locator("[data-viewer][data-is-ready]")).to_have_count(2)
+    left, right = page.locator("[data-viewer]").all()
+    level, canvas = right.get_by_role("slider", name="Level"), right.locator("canvas")
+    stored, whole = float(level.input_value()), canvas.screenshot()
+
+    left.locator("canvas").focus()
+    for key in ("+", "+", "ArrowRight", ".", "."):
+        page.keyboard.press(key)
+    expect(level).not_to_have_value(str(stored))
+    zoomed = canvas.screenshot()
+    assert zoomed != whole
+    assert float(level.input_value()) > stored
+
+    link = page.get_by_role("checkbox", name="Window, zoom and move both together")
+    link.focus()
+    page.keyboard.press("Space")
+    left.get_by_role("button", name="Whole picture").click()
+    left.get_by_role("button", name="As stored").click()
+    page.wait_for_timeout(200)
+    assert canvas.screenshot() == zoomed
+
+    link.check()
+    expect(level).to_have_value(re.compile(rf"^{stored:.0f}"))
+
+
 def test_without_scripts_the_picture_is_there_and_the_page_says_what_is_not(chromium, demo, people):
     context = chromium.new_context(base_url=demo, java_script_enabled=False)
     page = context.new_page()

@@ -9,6 +9,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.urls import reverse
 from PIL import Image
@@ -16,6 +17,7 @@ from PIL import Image
 from hospital.admissions import actions, queries
 from hospital.admissions.models import Cause, Finder, Identification, Patient, Photo, Species, TaxonGroup
 from hospital.admissions.reference import searchable
+from hospital.audit.models import AuditEntry
 from hospital.clock import now, today
 from hospital.edits import EditCollision
 from hospital.rules.casenumbers import sequence_of
@@ -906,3 +908,56 @@ def test_a_lost_race_is_a_collision(patient):
 
     with pytest.raises(EditCollision):
         actions.correct_patient(seen, seen_version=1, now=now(), name="Mine")
+
+
+# --- species that hospitals added, and groups ---------------------------------------------------------------------
+
+
+def sent_species(**more):
+    group = TaxonGroup.objects.get(slug="turtle-freshwater").pk
+    return {"common_name": "River beast", "scientific_name": "Bestia fluvialis", "group": group, "sensitivity": ""} | more
+
+
+def test_an_added_species_is_corrected_by_a_vet_or_a_coordinator_and_kept_in_the_audit(client, reference, coordinator, nurse, stranger):
+    client.force_login(nurse)
+    client.post(reverse("admissions:species-add"), sent_species(common_name="Rivr beast"))
+    added = Species.objects.get(scientific_name="Bestia fluvialis")
+    address = reverse("admissions:species-edit", args=[added.pk])
+    refused = client.get(address).status_code
+    client.force_login(coordinator)
+
+    first = client.post(address, sent_species(is_aquatic="on", seen_version="1"), follow=True)
+    stale = client.post(address, sent_species(common_name="Other beast", seen_version="1"))
+
+    added.refresh_from_db()
+    assert refused == 403
+    assert (added.common_name, added.is_aquatic, added.version) == ("River beast", True, 2)
+    assert "river beast" in added.search_text
+    assert "River beast" in first.content.decode()
+    assert stale.status_code == 409
+    assert "Both versions" in stale.content.decode()
+    before, *_between, after = AuditEntry.objects.filter(table="hospital_species", row_id=str(added.pk)).order_by("id")
+    assert (before.action, after.action, after.actor) == ("insert", "update", coordinator)
+    client.force_login(stranger)  # a vet of another hospital of the same installation: the list is for all of them
+    assert client.get(address).status_code == 200
+
+
+def test_a_species_of_the_shipped_list_is_edited_by_nobody_and_fills_no_audit(client, reference, vet):
+    shipped = Species.objects.filter(is_shipped=True).first()
+    client.force_login(vet)
+
+    assert client.get(reverse("admissions:species-edit", args=[shipped.pk])).status_code == 404
+    with pytest.raises(ValidationError, match="comes with the program"):
+        actions.edit_species(shipped, seen_version=1, common_name="Mine")
+    assert not AuditEntry.objects.filter(table="hospital_species", row_id=str(shipped.pk)).exists()
+
+
+def test_a_group_knows_its_parents_without_asking(reference, django_assert_num_queries):
+    turtles = TaxonGroup.objects.get(slug="turtle-freshwater")
+
+    with django_assert_num_queries(0):
+        assert turtles.lineage() == ("turtle-freshwater", "chelonian", "reptile", "animal")
+    parents = dict(TaxonGroup.objects.values_list("slug", "parent"))
+    for group in TaxonGroup.objects.all():
+        assert group.path[0] == group.slug
+        assert [parents[slug] for slug in group.path] == [*group.path[1:], None]

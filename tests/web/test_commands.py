@@ -1,5 +1,7 @@
 """The box of every page: an animal, what to do with it, or a page."""
 
+import re
+
 import pytest
 from django.urls import resolve, reverse
 
@@ -7,6 +9,7 @@ from hospital.commands.listing import COMMANDS, commands_for
 from hospital.people.models import Role
 from hospital.rules.casenumbers import case_number
 from tests import make
+from tests.web.test_house_rules import views
 
 pytestmark = pytest.mark.django_db
 
@@ -109,3 +112,32 @@ def test_who_is_offered_a_task_may_open_its_page(command):
 @pytest.mark.parametrize("role", Role)
 def test_the_chart_and_the_box_offer_the_same(role):
     assert [each for each in COMMANDS if role in each.roles] == commands_for({role})
+
+
+# What takes a form and is not in the box, and where it is started instead.
+STARTED_ELSEWHERE = {
+    "logs:day": "a carer's page; the staff reads the reports",
+    "outcomes:reopen": "for a closed case only: from its chart",
+    "packs:make": "from the pack", "plans:publish": "from the plan", "plans:replan": "from the plan",
+    "plans:pin": "from a date of the plan", "plans:hold": "from a date of the plan", "plans:choose": "from the plan",
+    "releases:assess": "from the criteria", "releases:go-ahead": "from the criteria", "releases:day": "from the criteria",
+    "logs:water-step": "from the water time", "logs:water-clear": "from the water time",
+}  # fmt: skip
+
+
+def test_whatever_can_be_started_with_an_animal_is_offered_in_the_box(client, vet, reference):
+    """Every address that needs nothing but a case number and shows a form: whoever adds one must offer it."""
+    animal = make.patient(vet, name="Bramble")
+    alone = [
+        (address, name) for address, name, view in views() if getattr(view, "takes_patient", False) and address.count("<") == 1
+    ]
+    client.force_login(vet)
+
+    with_a_form = set()
+    for address, name in alone:
+        answer = client.get("/" + address.replace("<case:case_number>", animal.case_number))
+        if answer.status_code == 200 and re.search(rb'<form[^>]*method="post"[^>]*novalidate', answer.content):
+            with_a_form.add(name)
+
+    assert len(with_a_form) > 15
+    assert with_a_form - {each.url_name for each in COMMANDS} - set(STARTED_ELSEWHERE) == set()

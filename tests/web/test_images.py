@@ -2,7 +2,7 @@
 
 import gzip
 import io
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 
@@ -63,6 +63,13 @@ def spaced(image, rows, columns, kind="detector"):
 def drawn(image, by, kind, *points, mm=None, words=""):
     tenths = [[x * 10, y * 10] for x, y in points]
     return actions.draw(image, by=by, kind=kind, points=tenths, marker_mm=mm and D(mm), words=words)
+
+
+def next_day(image):
+    """The same picture of the next day."""
+    return Image.objects.create(**{
+        each.attname: getattr(image, each.attname) for each in Image._meta.concrete_fields if each.name not in ("id", "key", "taken_on")
+    } | {"taken_on": image.taken_on + timedelta(days=1)})  # fmt: skip
 
 
 def values(image) -> list[str]:
@@ -279,15 +286,49 @@ def test_points_that_are_none_are_refused(client, patient, radiograph, vet, poin
     assert "Draw on the picture first." in answer.content.decode()
 
 
-def test_a_withdrawn_image_is_in_no_list_and_takes_no_measurement(client, patient, radiograph, vet):
+def test_a_withdrawn_image_stands_apart_with_its_reason_and_takes_no_measurement(client, patient, radiograph, vet):
     client.force_login(vet)
 
     client.post(url("withdraw", patient, radiograph.key), {"why": "Another animal"})
 
-    assert url("image", patient, radiograph.key) not in client.get(url("all", patient)).content.decode()
+    page = client.get(url("all", patient))
+    assert page.context["images"] == []
+    assert "1 withdrawn" in page.content.decode()
+    assert "Another animal" in page.content.decode()
+    assert url("image", patient, radiograph.key) not in client.get(reverse("chart:patient", args=[patient.case_number])).content.decode()
     assert "Another animal" in client.get(url("image", patient, radiograph.key)).content.decode()
     with pytest.raises(ValidationError, match="withdrawn"):
         drawn(radiograph, vet, "length", (1, 1), (50, 1))
+
+
+def test_an_image_under_the_wrong_animal_goes_to_the_right_one_with_all_that_was_measured(client, patient, radiograph, vet, nurse):
+    right = make.patient(vet)
+    drawn(radiograph, vet, "marker", (0, 90), (100, 90), mm=25)
+    drawn(radiograph, vet, "length", (0, 0), (100, 0), words="humerus")
+    was = values(radiograph)
+    client.force_login(nurse)
+
+    page = client.post(url("withdraw", patient, radiograph.key), {"why": "Cassettes mixed up", "to": right.case_number}, follow=True)
+
+    moved = right.images.get()
+    assert values(moved) == was
+    assert {each.drawn_by for each in moved.measurements.all()} == {vet}
+    assert (moved.added_by, moved.taken_on, moved.moved_from) == (radiograph.added_by, radiograph.taken_on, radiograph)
+    assert f"Recorded at first under {patient} by mistake" in page.content.decode()
+    assert client.get(url("levels", right, moved.key)).content == client.get(url("levels", patient, radiograph.key)).content
+    assert f"Now recorded under {right}" in client.get(url("image", patient, radiograph.key)).content.decode()
+    assert values(Image.objects.get(pk=radiograph.pk)) == was  # the former stays as it was
+
+
+def test_an_image_goes_to_no_animal_of_another_hospital(client, patient, radiograph, vet, stranger):
+    other = make.patient(stranger)
+    client.force_login(vet)
+
+    answer = client.post(url("withdraw", patient, radiograph.key), {"why": "Mixed up", "to": other.case_number})
+
+    assert answer.status_code == 422
+    assert not other.images.exists()
+    assert not Image.objects.get(pk=radiograph.pk).is_withdrawn
 
 
 def test_the_table_refuses_a_marker_without_a_size(radiograph, vet):
@@ -295,6 +336,42 @@ def test_the_table_refuses_a_marker_without_a_size(radiograph, vet):
 
     with pytest.raises(IntegrityError), transaction.atomic():
         Measurement.objects.filter(pk=marker.pk).update(marker_mm=None)
+
+
+# --- two dates ----------------------------------------------------------------------------------------------------
+
+
+def test_what_carries_the_same_words_on_both_dates_stands_side_by_side_with_its_change(client, patient, radiograph, vet):
+    """Markers of 25 mm over 100 and over 50 pixels: gaps of 40 and 10 pixels are 10 mm and 5 mm; an angle of 90 and one of 45 degrees."""
+    later = next_day(radiograph)
+    drawn(radiograph, vet, "marker", (0, 90), (100, 90), mm=25)
+    drawn(later, vet, "marker", (0, 90), (50, 90), mm=25)
+    drawn(radiograph, vet, "length", (0, 0), (40, 0), words="Gap")
+    drawn(later, vet, "length", (0, 0), (10, 0), words="gap ")
+    drawn(radiograph, vet, "angle", (50, 10), (10, 10), (10, 50), words="axis")
+    drawn(later, vet, "angle", (50, 10), (10, 10), (50, 50), words="axis")
+    drawn(later, vet, "length", (0, 0), (20, 0), words="only here")
+    client.force_login(vet)
+
+    page = client.get(url("compare", patient), {"first": radiograph.key, "second": later.key})
+
+    assert [(each.name, each.first.value, each.second.value, each.change) for each in page.context["both"]] == [
+        ("Length: Gap", "10.0 mm", "5.0 mm", "−5.0\xa0mm"),
+        ("Angle: axis", "90.0°", "45.0°", "−45.0°"),
+    ]
+    assert "data-link-viewers" in page.content.decode()
+
+
+def test_a_length_in_pixels_is_not_compared(client, patient, radiograph, vet):
+    later = next_day(radiograph)
+    for image in (radiograph, later):
+        drawn(image, vet, "length", (0, 0), (40, 0), words="gap")
+    client.force_login(vet)
+
+    page = client.get(url("compare", patient), {"first": radiograph.key, "second": later.key})
+
+    assert [each.change for each in page.context["both"]] == [""]
+    assert "not comparable" in page.content.decode()
 
 
 # --- who ----------------------------------------------------------------------------------------------------------

@@ -175,3 +175,88 @@ def test_another_patients_sample_is_not_there(client, patient, vet):
     client.force_login(vet)
 
     assert client.get(url("edit", patient, sample.pk)).status_code == 404
+
+
+# --- withdrawn, and under the right animal ------------------------------------------------------------------------
+
+
+def test_a_sample_under_the_wrong_animal_is_withdrawn_there_and_recorded_whole_under_the_right_one(client, patient, vet, nurse):
+    right = make.patient(vet)
+    wrong = record_sample(
+        patient, by=vet, kind="blood", taken_on=days_ago(2), resulted_on=days_ago(1), ranges_of="Far Lab", conclusion="Poisoned",
+        findings=[{"name": "Lead", "value": Decimal("38.5"), "unit": "µg/dL", "high": Decimal(20)}],
+    )  # fmt: skip
+    client.force_login(nurse)
+    sent = {"why": "Tubes mixed up", "to": right.case_number.lower()}
+
+    page = text(client.post(url("withdraw", patient, wrong.pk), sent, follow=True))
+    again = client.post(url("withdraw", patient, wrong.pk), sent)
+
+    moved = right.samples.get()
+    assert (moved.taken_by, moved.taken_on, moved.conclusion, moved.moved_from.pk) == (vet, days_ago(2), "Poisoned", wrong.pk)
+    assert [value_line(each).replace("\xa0", " ") for each in moved.findings.all()] == ["38.5 µg/dL"]
+    assert f"Recorded at first under {patient} by mistake" in page
+    assert not patient.samples.exists()
+    assert again.status_code == 422
+    former = text(client.get(url("samples", patient)))
+    assert "Withdrawn by Nina Nurse" in former
+    assert "Tubes mixed up" in former
+    assert f"Now recorded under {right}" in former
+    assert "Poisoned" not in text(client.get(reverse("chart:patient", args=[patient.case_number])))
+    assert "Poisoned" in text(client.get(reverse("chart:patient", args=[right.case_number])))
+    assert AuditEntry.objects.filter(table="hospital_sample", row_id=str(wrong.pk), action="update").exists()
+
+
+@pytest.mark.parametrize(
+    ("to", "sentence"),
+    [
+        ("itself", "under which it is recorded now"),
+        ("stranger's", "has no animal of the number"),
+        ("22223", "No case has the number"),
+        ("younger", "This is before admission"),
+        ("closed", "This case was closed"),
+    ],
+)
+def test_it_goes_to_no_animal_that_cannot_have_it_and_stays_where_it_is(client, patient, vet, stranger, to, sentence):
+    sample = record_sample(patient, by=vet, kind="blood", taken_on=days_ago(2))
+    others = {
+        "itself": patient,
+        "stranger's": make.patient(stranger),
+        "younger": make.patient(vet, days_ago=0),
+        "closed": make.patient(vet, closed_on=days_ago(0)),
+    }
+    number = others[to].case_number if to in others else to
+    client.force_login(vet)
+
+    answer = client.post(url("withdraw", patient, sample.pk), {"why": "Mixed up", "to": number})
+
+    assert answer.status_code == 422
+    assert sentence in text(answer)
+    assert f'value="{number}"' in answer.content.decode()
+    assert patient.samples.get() == sample
+    assert Sample.written.count() == 1
+
+
+def test_a_sample_that_was_a_mistake_is_only_withdrawn_and_edited_no_more(client, patient, vet):
+    sample = record_sample(patient, by=vet, kind="blood", taken_on=days_ago(2))
+    client.force_login(vet)
+
+    silent = client.post(url("withdraw", patient, sample.pk), {"why": "", "to": ""})
+    client.post(url("withdraw", patient, sample.pk), {"why": "Never taken", "to": ""})
+
+    assert silent.status_code == 422
+    assert "Say why it is withdrawn" in text(silent)
+    assert Sample.written.get().withdrawn_why == "Never taken"
+    assert client.get(url("edit", patient, sample.pk)).status_code == 404
+
+
+def test_who_may_withdraw_a_sample(client, patient, vet, nurse, coordinator, carer, stranger):
+    sample = record_sample(patient, by=vet, kind="blood", taken_on=days_ago(2))
+    make.placement(patient, carer)
+
+    answers = []
+    for person in (vet, nurse, coordinator, carer.person, stranger):
+        client.force_login(person)
+        answers.append(client.get(url("withdraw", patient, sample.pk)).status_code)
+
+    assert answers == [200, 200, 403, 403, 404]

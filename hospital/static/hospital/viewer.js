@@ -29,6 +29,7 @@
     let cross = { x: size.x / 2, y: size.y / 2 };
     let isCrossShown = false;
     let waiting = false;
+    let told = ""; // what was last said to, or heard from, the picture beside it
 
     const say = (name, told = {}) => {
       says.textContent = root.dataset[name].replace(/\{(\w+)\}/g, (_, key) => told[key]);
@@ -94,6 +95,7 @@
       });
       if (points.length) line(points, "", "#7fe0ff");
       if (isCrossShown) line([cross], "+", "#7fe0ff");
+      tellBeside();
     };
     const soon = (work) => {
       if (work) work();
@@ -119,6 +121,33 @@
       canvas.height = Math.round(canvas.clientHeight * unit);
       fit();
       soon();
+    };
+
+    // --- two side by side --------------------------------------------------------------------------------------------
+
+    // In shares, because two dates seldom have the same size and levels: of the whole picture, and from the stored window.
+    const fitting = () => Math.min(canvas.width / size.x, canvas.height / size.y);
+    const stands = () => ({
+      zoom: at.scale / fitting(),
+      x: (canvas.width / 2 - at.x) / at.scale / size.x,
+      y: (canvas.height / 2 - at.y) / at.scale / size.y,
+      level: (centre() - (stored.low + stored.high) / 2) / range,
+      width: wide() / (stored.high - stored.low),
+    });
+    const tellBeside = () => {
+      const now = stands();
+      const words = JSON.stringify(now);
+      if (words === told) return;
+      told = words;
+      root.dispatchEvent(new CustomEvent("viewer:moved", { bubbles: true, detail: now }));
+    };
+    const follow = (other) => {
+      if (!("isReady" in root.dataset)) return;
+      at.scale = other.zoom * fitting();
+      at.x = canvas.width / 2 - other.x * size.x * at.scale;
+      at.y = canvas.height / 2 - other.y * size.y * at.scale;
+      setWindow((stored.low + stored.high) / 2 + other.level * range, other.width * (stored.high - stored.low));
+      told = JSON.stringify(stands());
     };
 
     const setWindow = (centre, wide) => {
@@ -320,11 +349,25 @@
       choose(root.querySelector("[data-tool]"));
       fill();
       preset(stored);
+      told = JSON.stringify(stands());
       root.dataset.isReady = "";
     };
     say("sayBusy");
     load().then(start, () => say("sayFailed"));
+    return { root, follow, stands };
   };
 
-  document.querySelectorAll("[data-viewer]").forEach(viewer);
+  const viewers = [...document.querySelectorAll("[data-viewer]")].map(viewer);
+
+  const link = document.querySelector("[data-link-viewers]");
+  if (link) {
+    const others = (moved) => viewers.filter((each) => each.root !== moved);
+    link.closest("[data-link]").hidden = false;
+    link.addEventListener("change", () => {
+      if (link.checked) others(viewers[0].root).forEach((each) => each.follow(viewers[0].stands()));
+    });
+    document.addEventListener("viewer:moved", (event) => {
+      if (link.checked) others(event.target).forEach((each) => each.follow(event.detail));
+    });
+  }
 })();
