@@ -15,6 +15,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+from pi_heif import register_heif_opener
 from PIL import Image, ImageOps
 
 MAX_PIXELS = 40_000_000
@@ -22,34 +23,24 @@ LONGEST_SIDE_PX = 2000
 SMALL_SIDE_PX = 320
 SCAN_SIDE_PX = 4096  # of a coloured diagnostic picture; grey levels are never made fewer
 TOP_LEVEL = 65535
-FORMATS = ("JPEG", "PNG", "WEBP")
-# Brands in the first box of an ISO base media file (ISO/IEC 23008-12, annex B) that phones write for photographs.
-HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+
+# HEIC is what some phones write for photographs. Of a file with several pictures the first counts, without its thumbnail and depth.
+register_heif_opener(thumbnails=False, depth_images=False, aux_images=False)
 
 
 def safe_jpeg(upload: IO[bytes], *, longest_px: int = LONGEST_SIDE_PX) -> bytes:
     """The photograph as a JPEG of its pixels only, upright, its longest side at most `longest_px`.
 
-    Refuses with a ValidationError whatever is not a JPEG, PNG or WebP picture of at most 40 million pixels and
+    Refuses with a ValidationError whatever is not a JPEG, PNG, WebP or HEIC picture of at most 40 million pixels and
     settings.PHOTO_MAX_BYTES bytes.
     """
     data = upload.read(settings.PHOTO_MAX_BYTES + 1)
     if len(data) > settings.PHOTO_MAX_BYTES:
         most = settings.PHOTO_MAX_BYTES // 1024**2
         raise ValidationError(_("This photograph is larger than %(most)d MB. Send a smaller one.") % {"most": most})
-    _refuse_heic(data)
     with _opened(data) as image:
         return _encoded(image, longest_px)
-
-
-def _refuse_heic(data: bytes) -> None:
-    """The reader of HEIC for Pillow is shipped under the GPL only, and stays out."""
-    if data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS:
-        raise ValidationError(
-            _(
-                "This photograph is in the HEIC format, which cannot be read here. Set the camera to JPEG, or send a JPEG."
-            )
-        )
 
 
 def small(photo: IO[bytes]) -> bytes:
@@ -71,8 +62,7 @@ class Scan:
 
 
 def safe_scan(data: bytes) -> Scan:
-    """A diagnostic picture from a JPEG, PNG or WebP file. Refuses what `safe_jpeg` refuses, but for the bytes."""
-    _refuse_heic(data)
+    """A diagnostic picture from a JPEG, PNG, WebP or HEIC file. Refuses what `safe_jpeg` refuses, but for the bytes."""
     with _opened(data) as image:
         if image.mode in ("L", "I;16", "I;16B", "I"):
             return _grey_scan(_upright(image))
@@ -135,7 +125,7 @@ def _opened(data: bytes) -> Image.Image:
         raise _too_many_pixels() from None
     except Exception:  # a decoder given a crafted file may raise anything; whatever it is, this is no photograph
         raise ValidationError(
-            _("This is not a photograph that can be read here. Send a JPEG, PNG or WebP file.")
+            _("This is not a photograph that can be read here. Send a JPEG, PNG, WebP or HEIC file.")
         ) from None
     if image.width * image.height > MAX_PIXELS:
         raise _too_many_pixels()
@@ -203,7 +193,7 @@ class PhotoField(forms.FileField):
     }
 
     def __init__(self, **kwargs):
-        camera = forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"})
+        camera = forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp,image/heic"})
         super().__init__(**{"widget": camera, "label": gettext_lazy("Photograph"), **kwargs})
 
     def clean(self, data, initial=None) -> bytes | None:

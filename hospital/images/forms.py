@@ -33,8 +33,8 @@ class PictureField(PhotoField):
     }
 
     def __init__(self, **kwargs: Any):
-        box = forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp,application/dicom,.dcm"})
-        super().__init__(widget=box, label=_("Image file"), help_text=_("JPEG, PNG, WebP or DICOM."), **kwargs)
+        box = forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp,image/heic,application/dicom,.dcm"})
+        super().__init__(widget=box, label=_("Image file"), help_text=_("JPEG, PNG, WebP, HEIC or DICOM."), **kwargs)
 
     def clean(self, data: Any, initial: Any = None) -> Scan | Radiograph | None:
         upload = forms.FileField.clean(self, data, initial)
