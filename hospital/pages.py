@@ -20,7 +20,14 @@ from django.utils.translation import gettext
 
 from hospital.edits import EditCollision
 
-_is_only_showing: ContextVar[bool] = ContextVar("is_only_showing", default=False)
+
+class Showing:
+    """What happened while a form was only shown: whether a button was pressed that then did nothing."""
+
+    had_button = False
+
+
+_only_showing: ContextVar[Showing | None] = ContextVar("only_showing", default=None)
 
 
 def show(request: HttpRequest, page: str, context: dict | None = None, *, part: str | None = None, status: int = 200):
@@ -41,7 +48,7 @@ def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) 
     if not form.is_bound:
         return False
     is_right = form.is_valid()
-    if _is_only_showing.get():
+    if _only_showing.get():
         form.add_error(None, gettext("You had been signed out. Nothing is saved yet: look through it, choose files again, then send it."))
     if not is_right or form.errors:
         return False
@@ -58,13 +65,14 @@ def done(form: BaseForm, action: Callable[..., Any], *args: Any, **kwargs: Any) 
 
 
 @contextmanager
-def only_showing() -> Iterator[None]:
+def only_showing() -> Iterator[Showing]:
     """Inside, a form is shown and no button does anything: somebody looks at what they sent after their session had ended."""
-    token = _is_only_showing.set(True)
+    showing = Showing()
+    token = _only_showing.set(showing)
     try:
-        yield
+        yield showing
     finally:
-        _is_only_showing.reset(token)
+        _only_showing.reset(token)
 
 
 def put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
@@ -78,7 +86,8 @@ def put_at_fields(form: BaseForm, refusal: ValidationError) -> None:
 
 def pressed(request: HttpRequest, action: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
     """Do what a button without fields asks for: the action's result, or None if it refused, which the next page says."""
-    if _is_only_showing.get():
+    if showing := _only_showing.get():
+        showing.had_button = True
         messages.error(request, gettext("You had been signed out, and nothing was done. Press the button once more."))
         return None
     try:

@@ -22,7 +22,7 @@ from django.utils.datastructures import MultiValueDict
 from django.utils.translation import gettext as _
 
 from hospital.clock import now
-from hospital.pages import only_showing
+from hospital.pages import only_showing, show
 
 KEPT = "kept_form"
 WRITER = settings.SESSION_COOKIE_NAME.replace("sessionid", "writer")
@@ -90,7 +90,7 @@ def _shown_again(request: HttpRequest, said: str, answer: Callable[[], HttpRespo
     """The view's own answer to what was sent, as if something were wrong with it; whatever it wrote is taken back."""
     request.method, request._post, request._files = "POST", QueryDict(said), MultiValueDict()
     try:
-        with only_showing(), transaction.atomic():
+        with only_showing() as showing, transaction.atomic():
             response = answer()
             transaction.set_rollback(True)
     except Exception:
@@ -98,6 +98,12 @@ def _shown_again(request: HttpRequest, said: str, answer: Callable[[], HttpRespo
         raise
     finally:
         request.method = "GET"
-    if response.status_code // 100 == 3:  # a button: there is nothing to look through
+    if response.status_code // 100 != 3:
+        return response
+    if showing.had_button:  # there is nothing to look through
         del request.session[KEPT]
-    return response
+        return response
+    # A view of another make has acted, which was taken back with the transaction: its good news must not be read.
+    request._messages._queued_messages.clear()
+    words = [", ".join(each) for name, each in request.POST.lists() if name not in ("key", "seen_version") and any(each)]
+    return show(request, "people/kept_words.html", {"words": words})

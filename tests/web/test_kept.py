@@ -140,6 +140,22 @@ def test_a_button_is_not_pressed_by_signing_in(client, coordinator, hospital):
     assert hospital.closed_days.filter(pk=day.pk).exists()
 
 
+def test_a_page_that_would_have_acted_shows_the_words_and_tells_no_good_news(client, vet):
+    """Signing an order set, a paper log and the like answer without done(): taken back, and never reported as done."""
+    upland = make.hospital(name="Upland Branch", slug="upland")
+    vet.memberships.create(hospital=upland, role="vet")
+    sign_in(client, vet)
+    lose_session(client)
+    client.post("/work-at/", {"hospital": upland.pk, "note": "Typed with care"})
+    sign_in(client, vet)
+
+    page = client.get("/work-at/")
+
+    assert "Typed with care" in words_of(page)
+    assert "Nothing is saved yet" in words_of(page)
+    assert client.get("/work-at/").status_code == 200
+
+
 def test_a_part_that_htmx_asked_for_becomes_a_whole_page_to_sign_in_on(client, coordinator, address):
     sign_in(client, coordinator)
     lose_session(client)
