@@ -30,13 +30,14 @@ WRITER_FOR = timedelta(days=7)
 GOOD_FOR = timedelta(hours=1)
 MOST_CHARACTERS = 200_000
 SALT = "people.kept"
+FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 
 class KeepForms(LoginRequiredMiddleware):
     """Sign-in is required everywhere; what was typed meanwhile waits."""
 
     def handle_no_permission(self, request: HttpRequest, view_func: Callable) -> HttpResponse:
-        if request.method == "POST" and request.accepts("text/html"):
+        if request.method == "POST" and request.accepts("text/html") and request.content_type in FORMS:
             _keep(request)
         if not request.htmx:
             return super().handle_no_permission(request, view_func)

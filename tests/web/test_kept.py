@@ -175,5 +175,6 @@ def test_a_device_that_asks_for_json_is_not_answered_with_a_kept_form(client, co
     sign_in(client, coordinator)
     lose_session(client)
     client.post(address, TYPED, headers={"Accept": "application/json"})
+    client.post(address, b"part of a photograph", content_type="application/octet-stream")
 
     assert KEPT not in client.session
