@@ -22,6 +22,7 @@ from hospital.medications.models import DoseGiven, FormularyAdoption, Medication
 from hospital.ordersets.models import OrderSet, SetLine, SignedSet
 from hospital.outcomes.models import Outcome, Reopening
 from hospital.people.models import Carer, CarerAway, Invitation, MailedCode, Membership, Passkey, Person, SignedIn, Tries
+from hospital.placements.models import HoldingLimit, Loan
 from hospital.procedures.models import Bandage, BandageChange, Closure, Implant, Milestone, Procedure
 from hospital.register.models import CountEntry, RegisterLine, RegisterPage, RegisterRules
 from hospital.sites.models import ClosedDay, Hospital
@@ -53,6 +54,7 @@ __all__ = [
     "Finding",
     "FluidPlan",
     "FormularyAdoption",
+    "HoldingLimit",
     "Hospital",
     "Identification",
     "Image",
@@ -61,6 +63,7 @@ __all__ = [
     "Induction",
     "Invitation",
     "MailedCode",
+    "Loan",
     "Measurement",
     "MedicationOrder",
     "Membership",

@@ -82,6 +82,9 @@ WSGI_APPLICATION = "hospital.wsgi.application"
 # Who is asked whether an animal may be recorded as released: a function of the patient, "" or a sentence.
 RELEASE_GATE = "handover.releases.gate.objection"
 
+# Who knows the promised days at the clinic: a function of patients, by their id the days to come.
+COMING_VISITS = "handover.plans.coming.visit_days"
+
 AUTH_USER_MODEL = "hospital.Person"
 LOGIN_URL = "people:sign-in"
 LOGIN_REDIRECT_URL = "home"

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
 from handover.boards.clutches import due_clutches
+from handover.boards.custody import custody
 from handover.boards.overnight import FILTERS, FIRST_SHOWN, MOST_SHOWN, filters, overnight
 from handover.boards.queries import overdue, unsettled, worries
 from handover.boards.rhythm import by_carer, quiet
@@ -81,6 +82,7 @@ def today_board(request: HttpRequest) -> HttpResponse:
         first_shown=FIRST_SHOWN,
         clutches=[each for each in due_clutches(request.user, request.hospital, now()) if each.is_urgent],
         unsigned=waiting_orders([request.hospital.pk]),
+        custody=custody(request.user, request.hospital, now(), today()),
         **_register(request),
         worrying_url=_url("logs:worrying"),
     )

@@ -132,6 +132,8 @@ class Story:
                 yield Step(at, self.vet, do)
         for placement in row.get("placement", [])[1:]:
             yield from self._placement(placement)
+        for offer in row.get("offer", []):
+            yield from self._offer(offer)
         yield from self._plans()
         for pin in row.get("pin", []):
             yield self._pin(pin)
@@ -352,6 +354,14 @@ class Story:
         yield Step(self.moment(row["day"], "15:00"), self.chief, send)
         take = lambda: placements.accept(self.patient, by=carer.person, at=now())  # noqa: E731
         yield Step(self.moment(row["day"], "17:00"), carer.person, take)
+
+    def _offer(self, row: Row) -> Iterator[Step]:
+        """A carer was asked and could not take it."""
+        carer = self.cast.carers[row["carer"], self.row["hospital"]]
+        offer = lambda: placements.place(self.patient, carer=carer, by=self.chief, at=now(), on=today_at(self.hospital.zone), note="")  # noqa: E731
+        yield Step(self.moment(row["day"], "16:10"), self.chief, offer)
+        decline = lambda: placements.decline(self.patient, by=carer.person, at=now(), why=row["declined"])  # noqa: E731
+        yield Step(self.moment(row["day"], "16:40"), carer.person, decline)
 
     def _plans(self) -> Iterator[Step]:
         """A plan is published when the animal goes home, and again whenever it was seen; before that nobody waits for one."""

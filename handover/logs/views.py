@@ -49,6 +49,7 @@ from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
 from hospital.pages import done, pressed, show, status_of, whole
 from hospital.people.access import for_roles
 from hospital.people.models import CLINICAL, EVERYONE, STAFF, Role
+from hospital.placements.queries import lent_to
 from hospital.rules.wording import body_weight
 
 READERS = for_patient(*EVERYONE)
@@ -66,7 +67,7 @@ def mine(request: HttpRequest) -> HttpResponse:
     days = queries.days_of([each.patient for each in placements], today())
     news = news_of(placements)
     rows = [{"placement": each, "news": news.get(each.pk), **_day_words(days[each.patient_id])} for each in placements]
-    return show(request, "logs/mine.html", {"rows": rows, "today": today()})
+    return show(request, "logs/mine.html", {"rows": rows, "today": today(), "loans": lent_to(request.user)})
 
 
 def _day_words(day: queries.Day) -> dict[str, Any]:

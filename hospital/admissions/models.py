@@ -279,6 +279,8 @@ class Placement(Versioned):
     started_at = models.DateTimeField()
     ended_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)  # the carer has taken the animal over
+    declined_at = models.DateTimeField(null=True, blank=True)  # or has said that they cannot: it never came to them
+    declined_why = models.CharField(max_length=250, blank=True)
     placed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     note = models.CharField(max_length=250, blank=True)
 
@@ -291,6 +293,9 @@ class Placement(Versioned):
             ),
             models.CheckConstraint(
                 condition=Q(ended_at=None) | Q(ended_at__gte=F("started_at")), name="placement_ends_after_it_starts"
+            ),
+            models.CheckConstraint(
+                condition=Q(declined_at=None) | Q(accepted_at=None, ended_at__isnull=False), name="what_was_declined_is_over"
             ),
         ]
         indexes = [models.Index(fields=["carer"], condition=Q(ended_at=None), name="open_placements_of_a_carer")]

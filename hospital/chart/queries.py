@@ -20,6 +20,7 @@ from hospital.labs.queries import samples_of
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.medications.queries import orders_of, unsigned_orders_of
 from hospital.outcomes.models import Outcome, Reopening
+from hospital.placements.models import Loan
 from hospital.procedures.models import Bandage, Closure, Implant, Milestone, Procedure
 from hospital.register.models import RegisterLine
 from hospital.register.queries import apart_from_doses
@@ -51,6 +52,7 @@ class Record:
     anaesthetics: list[Anaesthetic]
     weights: list[Weight]
     placements: list[Placement]
+    loans: list[Loan]
     photos: list[Photo]
     clutches: list[Clutch]
     images: list[Image]  # diagnostic, that stand
@@ -96,6 +98,7 @@ def record_of(patient: Patient) -> Record:
         placements=list(
             patient.placements.select_related("carer__person", "placed_by").order_by("started_at", "pk")
         ),
+        loans=list(patient.loans.select_related("carer__person", "lent_by", "ended_by")),
         photos=list(patient.photos.select_related("added_by").order_by("taken_at", "pk")),
         clutches=list(patient.clutches.prefetch_related("eggs__hatchling").select_related("patient__hospital")),
         images=list(images_of(patient))[::-1],

@@ -64,6 +64,7 @@ def timeline(record: Record) -> list[Moment]:
         _anaesthetics,
         _weights,
         _places,
+        _loans,
         _photos,
         _images,
         _ends,
@@ -356,6 +357,19 @@ def _places(record: Record) -> Iterator[Moment]:
                 _("Taken over by %(carer)s") % {"carer": placement.carer},
                 "hand",
             )
+        if placement.declined_at:
+            title = _("Declined by %(carer)s") % {"carer": placement.carer}
+            yield _moment(record, placement.declined_at, title, "hand", lines=(placement.declined_why,))
+
+
+def _loans(record: Record) -> Iterator[Moment]:
+    for loan in record.loans:
+        about = {"carer": loan.carer, "what": loan.what}
+        url = {"url": reverse("placements:carer", args=[loan.carer_id]), "url_words": _("Show")}
+        yield _moment(record, loan.lent_at, _("Lent to %(carer)s: %(what)s") % about, "equipment", by=str(loan.lent_by), **url)
+        if loan.ended_at:
+            title = f"{loan.get_ending_display()}: {loan.what}"
+            yield _moment(record, loan.ended_at, title, "equipment", lines=_said(loan.note), by=str(loan.ended_by), **url)
 
 
 def place_in_words(placement: Placement) -> str:

@@ -10,9 +10,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from hospital.admissions.days import locked
-from hospital.admissions.models import Patient, Placement
+from hospital.admissions.models import Patient, Placement, TaxonGroup
 from hospital.edits import EditCollision, save_edit
 from hospital.people.models import Carer, CarerAway, Membership, Person, Role
+from hospital.placements.models import HoldingLimit, Loan
 from hospital.placements.queries import carers_of, suitability
 from hospital.placements.words import reasons_against
 from hospital.sites.models import Hospital
@@ -94,6 +95,72 @@ def accept(patient: Patient, *, by: Person, at: datetime) -> Placement:
         return placement
     placement.accepted_at = at
     return save_edit(placement, seen_version=placement.version)
+
+
+@transaction.atomic
+def decline(patient: Patient, *, by: Person, at: datetime, why: str) -> Placement:
+    """The carer says that they cannot take the animal, and why: it stays where it was before it was offered to them."""
+    patient = locked(patient)
+    offered = patient.placements.open().select_for_update().filter(carer__person=by).first()
+    if offered is None or offered.accepted_at:
+        raise ValidationError(_("You have taken this animal over, or it is not placed with you. Phone the hospital."))
+    before = patient.placements.filter(ended_at=offered.started_at).order_by("-pk").first()
+    offered.declined_at, offered.declined_why = at, why
+    back = Placement(placed_by=by, note=_("%(carer)s cannot take it: %(why)s") % {"carer": offered.carer, "why": why})
+    back.note = back.note[:250]
+    if before and before.carer_id:
+        back.carer, back.accepted_at = before.carer, before.accepted_at and at
+    elif before:
+        back.ward = before.ward
+    return _move(patient, offered, back, at)
+
+
+# --- what is lent -------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def lend(carer: Carer, *, by: Person, at: datetime, today: date, what: str, due_on: date | None, patient: Patient | None = None) -> Loan:
+    """Write down a thing of the hospital's that the carer takes home, by itself or with an animal."""
+    if due_on and due_on < today:
+        raise ValidationError({"due_on": _("This day is over. Give today or a day to come.")})
+    if patient and not carer.placements.open().filter(patient=patient).exists():
+        raise ValidationError({"patient": _("This animal is not with this carer.")})
+    loan = Loan(hospital=carer.hospital, carer=carer, patient=patient, what=what, lent_at=at, lent_by=by, due_on=due_on)
+    loan.full_clean()
+    loan.save()
+    return loan
+
+
+@transaction.atomic
+def end_loan(loan: Loan, *, by: Person, at: datetime, seen_version: int, ending: str, note: str = "") -> Loan:
+    """The thing came back, or never will."""
+    if loan.ended_at:
+        raise ValidationError(_("Somebody has written this down already."))
+    if ending != Loan.Ending.BACK and not note.strip():
+        raise ValidationError({"note": _("Write what happened to it.")})
+    loan.ended_at, loan.ended_by, loan.ending, loan.note = at, by, ending, note
+    return save_edit(loan, seen_version=seen_version)
+
+
+# --- limits of the law --------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def set_limit(hospital: Hospital, *, group: TaxonGroup, most_animals: int | None, most_days: int | None, source: str) -> HoldingLimit:
+    """Write down how many animals of a group one carer may hold, or for how many days; an earlier limit of it is replaced."""
+    if most_animals is None and most_days is None:
+        raise ValidationError({"most_animals": _("Give a number of animals, of days, or both.")})
+    hospital.holding_limits.filter(group=group).delete()
+    limit = HoldingLimit(hospital=hospital, group=group, most_animals=most_animals, most_days=most_days, source=source)
+    limit.full_clean()
+    limit.save()
+    return limit
+
+
+@transaction.atomic
+def remove_limit(limit: HoldingLimit) -> None:
+    """No limit is written down for the group any more."""
+    limit.delete()
 
 
 # --- carers -------------------------------------------------------------------------------------------------------

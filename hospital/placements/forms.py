@@ -8,8 +8,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
-from hospital.admissions.models import TaxonGroup
+from hospital.admissions.models import Patient, TaxonGroup
 from hospital.people.models import FACILITIES, Carer, Person
+from hospital.placements.models import Loan
 from hospital.sites.forms import degrees_field
 from hospital.sites.models import Hospital
 
@@ -43,6 +44,72 @@ class BringBackForm(forms.Form):
 
 class AcceptForm(forms.Form):
     """A button only: whoever presses it has the animal in their hands."""
+
+
+class DeclineForm(forms.Form):
+    why = forms.CharField(
+        label=_("Why can you not take it?"),
+        max_length=200,
+        help_text=_("A few words: the hospital looks for somebody else at once."),
+        error_messages={"required": _("Write why, in a few words.")},
+    )
+
+
+class LendForm(forms.Form):
+    what = forms.CharField(
+        label=_("What is lent"),
+        max_length=120,
+        help_text=_("With its number, if it has one: Heat lamp 3."),
+        error_messages={"required": _("Write what is lent.")},
+    )
+    patient = forms.ModelChoiceField(
+        Patient.objects.none(), label=_("For which animal"), required=False, empty_label=_("For no animal in particular")
+    )
+    due_on = day_field(_("Due back on"), required=False, help_text=_("Left empty: when the animal comes back."))
+
+    def __init__(self, *args: Any, carer: Carer, **kwargs: Any):
+        super().__init__(*args, **kwargs)
+        there = carer.placements.open().values("patient")
+        self.fields["patient"].queryset = Patient.objects.filter(pk__in=there).select_related("species")
+
+
+class EndLoanForm(forms.Form):
+    ending = forms.ChoiceField(
+        label=_("What became of it"),
+        choices=Loan.Ending.choices,
+        initial=Loan.Ending.BACK,
+        widget=forms.RadioSelect(attrs={"class": "choices inline"}),
+    )
+    note = line(_("Note"), 160, help_text=_("If it is broken or lost: what happened."))
+    seen_version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+def _number(label: Any, least: int) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=label,
+        min_value=least,
+        max_value=2000,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "class": "w-4"}),
+        error_messages={"invalid": _("Give a whole number, for example 3.")},
+    )
+
+
+class LimitForm(forms.Form):
+    group = forms.ModelChoiceField(
+        TaxonGroup.objects.order_by("name"),
+        label=_("Group"),
+        help_text=_("A wide group such as Reptile counts every group in it together."),
+        error_messages={"required": _("Choose a group."), "invalid_choice": _("Choose one of the groups.")},
+    )
+    most_animals = _number(_("Animals at one carer at most"), 0)
+    most_days = _number(_("Days with carers at most, since admission"), 1)
+    source = forms.CharField(
+        label=_("Where it is written"),
+        max_length=160,
+        help_text=_("The law, permit or agreement, with its number."),
+        error_messages={"required": _("Write where this limit comes from.")},
+    )
 
 
 class CarerForm(forms.Form):

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
@@ -14,9 +18,20 @@ from hospital.clock import now, today
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.access import for_roles
 from hospital.people.models import STAFF, Carer, CarerAway, Role
-from hospital.placements import actions, queries
-from hospital.placements.forms import AcceptForm, AwayForm, BringBackForm, CarerForm, NewCarerForm, PlaceForm
-from hospital.placements.words import facilities_in_words, kilometres, reasons_against, reasons_for
+from hospital.placements import actions, matching, queries
+from hospital.placements.forms import (
+    AcceptForm,
+    AwayForm,
+    BringBackForm,
+    CarerForm,
+    DeclineForm,
+    EndLoanForm,
+    LendForm,
+    LimitForm,
+    NewCarerForm,
+    PlaceForm,
+)
+from hospital.placements.words import change_in_words, facilities_in_words, kilometres, reasons_against, reasons_for
 
 CORRECTED = (
     "authority",
@@ -65,7 +80,8 @@ def _card(carer: Carer, groups: dict[str, str]) -> dict:
 def carer(request: HttpRequest, carer_id: int) -> HttpResponse:
     found = get_object_or_404(queries.carers_of(request.hospital, today()), pk=carer_id)
     groups = dict(TaxonGroup.objects.values_list("slug", "name"))
-    context = {**_card(found, groups), "is_coordinator": Role.COORDINATOR in request.roles}
+    is_coordinator = Role.COORDINATOR in request.roles
+    context = {**_card(found, groups), "is_coordinator": is_coordinator, "loans": queries.loans_of(found), "today": today()}
     return show(request, "placements/carer.html", context)
 
 
@@ -152,6 +168,104 @@ def my_away_remove(request: HttpRequest, away_id: int) -> HttpResponse:
     return redirect("placements:my-away")
 
 
+# --- what is lent, and what the law limits ------------------------------------------------------------------------
+
+
+@for_roles(*STAFF)
+def lend(request: HttpRequest, carer_id: int) -> HttpResponse:
+    found = _carer(request, carer_id)
+    form = LendForm(request.POST or None, carer=found, initial={"patient": request.GET.get("patient")})
+    if done(form, actions.lend, found, by=request.user, at=now(), today=today()):
+        messages.success(request, _("Lent to %(carer)s: %(what)s.") % {"carer": found, "what": form.result.what})
+        return redirect("placements:carer", found.pk)
+    return show(request, "placements/lend.html", {"form": form, "carer": found}, part="placements/_lend_form.html", status=status_of(form))
+
+
+@for_roles(*STAFF)
+def loan_end(request: HttpRequest, carer_id: int, loan_id: int) -> HttpResponse:
+    """It came back, or never will."""
+    found = _carer(request, carer_id)
+    loan = get_object_or_404(found.loans, pk=loan_id)
+    form = EndLoanForm(request.POST or None, initial={"seen_version": loan.version})
+    if done(form, actions.end_loan, loan, by=request.user, at=now()):
+        messages.success(request, _("Written down: %(what)s.") % {"what": loan.what})
+        return redirect("placements:carer", found.pk)
+    context = {"form": form, "carer": found, "loan": loan}
+    return show(request, "placements/loan_end.html", context, part="placements/_loan_end_form.html", status=status_of(form))
+
+
+@for_roles(*STAFF)
+def limits(request: HttpRequest) -> HttpResponse:
+    """The limits of the law: everybody reads them, coordinators set them."""
+    may_edit = Role.COORDINATOR in request.roles
+    if request.method == "POST" and not may_edit:
+        raise PermissionDenied
+    form = LimitForm(request.POST or None)
+    if done(form, actions.set_limit, request.hospital):
+        messages.success(request, _("The limit was saved. It counts from now on."))
+        return redirect("placements:limits")
+    found = request.hospital.holding_limits.select_related("group").order_by("group__name")
+    context = {"form": form if may_edit else None, "limits": found, "may_edit": may_edit}
+    return show(request, "placements/limits.html", context, status=status_of(form))
+
+
+@require_POST
+@for_roles(Role.COORDINATOR)
+def limit_remove(request: HttpRequest, limit_id: int) -> HttpResponse:
+    actions.remove_limit(get_object_or_404(request.hospital.holding_limits, pk=limit_id))
+    messages.success(request, _("The limit was taken out."))
+    return redirect("placements:limits")
+
+
+# --- several at once ----------------------------------------------------------------------------------------------
+
+
+@for_roles(*STAFF)
+def match(request: HttpRequest) -> HttpResponse:
+    """The best carers for several animals as a whole, accepted row by row."""
+    waiting = list(queries.waiting_for_carers(request.user, request.hospital))
+    wanted = set((request.POST if request.method == "POST" else request.GET).getlist("animal"))
+    chosen = [patient for patient in waiting if patient.case_number in wanted]
+    form = None
+    if request.method == "POST":
+        patient = get_object_or_404(queries.waiting_for_carers(request.user, request.hospital), case_number=request.POST.get("patient", ""))
+        form = PlaceForm(request.POST, hospital=request.hospital)
+        if done(form, actions.place, patient, by=request.user, at=now(), on=today()):
+            said = _("%(patient)s is offered to %(carer)s.") % {"patient": patient, "carer": form.result.carer}
+            messages.success(request, said)
+            rest = [("animal", each.case_number) for each in chosen if each.pk != patient.pk]
+            return redirect(f"{reverse('placements:match')}?{urlencode(rest)}")
+    too_many = len(chosen) > matching.MOST_AT_ONCE
+    found = matching.proposal([] if too_many else chosen, today())
+    context = {
+        "waiting": waiting,
+        "chosen": chosen,
+        "too_many": too_many,
+        "most": matching.MOST_AT_ONCE,
+        "rows": [_proposed(row, request.POST.get("patient"), form) for row in found.rows],
+        "is_proven": found.is_proven,
+        "form": form,
+    }
+    return show(request, "placements/match.html", context, status=status_of(form) if form else 200)
+
+
+def _proposed(row: matching.Row, sent: str | None, form: PlaceForm | None) -> dict:
+    """A row in words; what was refused stands in the row that was sent."""
+    here = next((each for each in row.patient.placements.all() if each.ended_at is None), None)
+    is_sent = form is not None and row.patient.case_number == sent
+    return {
+        "patient": row.patient,
+        "proposed": row.proposed,
+        "for": reasons_for(row.proposed, frozenset()) if row.proposed else [],
+        "against": reasons_against(row.proposed) if row.proposed else [],
+        "others": [(each.offer.name, reasons_against(each)) for each in row.others],
+        "change": change_in_words(row.change) if row.change else "",
+        "seen_placement": here.pk if here else 0,
+        "errors": [error for errors in form.errors.values() for error in errors] if form and is_sent else [],
+        "note": form["note"].value() if form and is_sent else "",
+    }
+
+
 # --- where an animal lives ----------------------------------------------------------------------------------------
 
 
@@ -186,7 +300,7 @@ def _move_on(form: PlaceForm | BringBackForm) -> None:
 def _choices(patient: Patient, here, form: PlaceForm) -> list[dict]:
     carers = queries.carers_of(patient.hospital, today(patient.hospital.zone)).filter(is_active=True)
     others = carers.exclude(pk=here.carer_id) if here and here.carer_id else carers
-    needed = queries.animal_of(patient).facilities
+    needed = queries.animal_of(patient, today(patient.hospital.zone)).facilities
     chosen = str(form["carer"].value() or "")
     return [
         {
@@ -223,6 +337,17 @@ def accept(request: HttpRequest, patient: Patient) -> HttpResponse:
         return redirect("logs:mine")
     context = {"form": form, "patient": patient, "here": patient.open_placement()}
     return show(request, "placements/accept.html", context, status=status_of(form))
+
+
+@for_patient(Role.CARER)
+def decline(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """The carer cannot take the animal that was offered to them."""
+    form = DeclineForm(request.POST or None)
+    if done(form, actions.decline, patient, by=request.user, at=now()):
+        words = _("The hospital knows that you cannot take %(animal)s. Thank you for saying so.")
+        messages.success(request, words % {"animal": patient.called})
+        return redirect("logs:mine")
+    return show(request, "placements/decline.html", {"form": form, "patient": patient}, status=status_of(form))
 
 
 @require_GET

@@ -7,14 +7,20 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from hospital.people.models import FACILITIES
+from hospital.placements.matching import Change
 from hospital.placements.suitability import Against, Suitability
 
 AGAINST = {
     Against.NO_AUTHORITY: gettext_lazy("No authority to hold this kind of animal is written down."),
     Against.AUTHORITY_ENDED: gettext_lazy("The authority ended on %(ended)s."),
+    Against.TOO_MANY: gettext_lazy("The hospital’s limit is reached: at most %(most)d of the group %(group)s at one carer."),
+    Against.DAYS_USED_UP: gettext_lazy("The hospital’s limit is reached: at most %(days)d days with carers for the group %(group)s."),
     Against.NO_ROOM: gettext_lazy("No room: %(there)d of %(room)d places are taken."),
     Against.AWAY: gettext_lazy("Away until %(until)s."),
+    Against.NOT_APART: gettext_lazy("One of the animals must be kept apart, and there is no separate quarantine room."),
+    Against.HUNTED: gettext_lazy("Hunter and prey: %(meets)s is there. Keep them out of sight, sound and smell of each other."),
     Against.NO_FACILITY: gettext_lazy("Lacks what it is usually kept in: %(lacking)s."),
+    Against.AWAY_AT_VISIT: gettext_lazy("Away on a promised day at the clinic: %(missed)s."),
     Against.AWAY_SOON: gettext_lazy("Goes away on %(from)s."),
     Against.AUTHORITY_ENDS_SOON: gettext_lazy("The authority ends soon, on %(ended)s."),
     Against.FAR: gettext_lazy("Far away: %(km)s km."),
@@ -24,10 +30,12 @@ AGAINST = {
 
 def reasons_against(suitability: Suitability) -> list[str]:
     """Sentences, the heaviest first."""
-    offer = suitability.offer
+    offer, limit = suitability.offer, suitability.limit
     facts = {
         "ended": _day(offer.authority_ends_on), "there": offer.animals_there, "room": offer.room_for,
         "until": _day(suitability.away_until), "from": _day(suitability.away_from),
+        "most": (limit and limit.most_animals) or 0, "days": (limit and limit.most_days) or 0, "group": limit.name if limit else "",
+        "meets": ", ".join(suitability.meets), "missed": ", ".join(_day(day) for day in suitability.missed),
         "lacking": facilities_in_words(suitability.lacking), "km": kilometres(offer.distance_km),
     }
     return [str(AGAINST[reason]) % facts for reason in suitability.against]
@@ -48,6 +56,15 @@ def reasons_for(suitability: Suitability, needed: frozenset[str]) -> list[str]:
     if offer.distance_km is not None and Against.FAR not in suitability.against:
         sentences.append(_("%(km)s km away.") % {"km": kilometres(offer.distance_km)})
     return sentences
+
+
+def change_in_words(change: Change) -> str:
+    """What another carer for one animal would cost: "Otherwise: Reed to Ann Marsh, Moss to Bert Dune; 12 km more in all. …"."""
+    to = ", ".join(_("%(animal)s to %(carer)s") % {"animal": p.name or p.case_number, "carer": s.offer.name} for p, s in change.to if s)
+    km = {"to": to, "km": kilometres(abs(change.more_km))}
+    words = _("Otherwise: %(to)s; %(km)s km more in all.") if change.more_km >= 0 else _("Otherwise: %(to)s; %(km)s km less in all.")
+    against = [sentence for _patient, suits in change.to if suits for sentence in reasons_against(suits)]
+    return " ".join([words % km, *dict.fromkeys(against)])
 
 
 def facilities_in_words(slugs: frozenset[str] | list[str]) -> str:

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
+from handover.demo.custody import tell_custody
 from handover.demo.formulary import adopt_formulary, mark_example
 from handover.demo.history import make_history
 from handover.demo.ordersets import keep_set
@@ -56,6 +57,7 @@ class Command(BaseCommand):
         Register(register, cast, patients).tell()
         for row in theatre["anaesthetic"]:
             Theatre(row, cast, patients[row["story"]]).tell()
+        tell_custody(people, cast)
         tell_ward(cast, cast.hospitals["sedge"], cast.people["priya"])
         for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
             pass
