@@ -10,14 +10,18 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from hospital.admissions.days import in_words
-from hospital.admissions.models import Patient, Placement
+from hospital.admissions.models import Patient, PatientQuerySet, Placement
 from hospital.people.models import Person
 from hospital.placements.models import Loan
+from hospital.placements.queries import animals_of, lineages_of
+from hospital.placements.suitability import days_left
 from hospital.sites.models import Hospital
 
 UNANSWERED_AFTER = timedelta(days=1)
+SOON_DAYS = 7
 DECLINED_FOR = timedelta(days=7)
 
 
@@ -33,12 +37,28 @@ class Waiting:
 
 
 def custody(person: Person, hospital: Hospital, now: datetime, today: date) -> list[Waiting]:
-    """The declined first, then what nobody has answered, then what is late back."""
+    """Days that the law's limit leaves, then the declined, then what nobody has answered, then what is late back."""
     patients = Patient.objects.visible_to(person).at(hospital).in_care()
-    return [*_offers(patients, now), *_late_back(hospital, today)]
+    return [*_days_left(patients, hospital, today), *_offers(patients, now), *_late_back(hospital, today)]
 
 
-def _offers(patients, now: datetime) -> list[Waiting]:
+def _days_left(patients: PatientQuerySet, hospital: Hospital, today: date) -> list[Waiting]:
+    """Animals at carers for whom the hospital's limit of days is used up, or soon will be."""
+    if not hospital.holding_limits.exclude(most_days=None).exists():
+        return []
+    at_carers = patients.filter(pk__in=Placement.objects.open().exclude(carer=None).values("patient"))
+    there = list(at_carers.select_related("species__group", "hospital"))
+    left = [(each, days_left(animal)) for each, animal in zip(there, animals_of(there, lineages_of(), today).values(), strict=True)]
+    return [_short(each, days) for each, days in left if days is not None and days <= SOON_DAYS]
+
+
+def _short(patient: Patient, days: int) -> Waiting:
+    more = ngettext("%(n)d more day with carers, by the hospital’s limit", "%(n)d more days with carers, by the hospital’s limit", days)
+    title = more % {"n": days} if days > 0 else _("No more days with carers, by the hospital’s limit")
+    return Waiting(f"days-{patient.pk}", title, str(patient), _("Limit"), reverse("placements:chain", args=[patient.case_number]))
+
+
+def _offers(patients: PatientQuerySet, now: datetime) -> list[Waiting]:
     """An offer that was declined waits as long as no carer has the animal, a week at most."""
     unanswered = Q(ended_at=None, accepted_at=None, started_at__lt=now - UNANSWERED_AFTER)
     homeless = patients.exclude(pk__in=Placement.objects.open().exclude(carer=None).values("patient"))

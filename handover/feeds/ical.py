@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event, Timezone
 
+from handover.feeds.clockwork import clock_of
 from handover.feeds.models import Feed
 from handover.feeds.queries import DOSE, Dated
 from handover.labels.events import name_of
@@ -53,7 +54,7 @@ def last_change(dates: Iterable[Dated], day_began_at: datetime) -> datetime:
 
 def _zone(zone: str, first: date, last: date) -> Timezone:
     """The hospital's own clock, with both changes of a year on either side."""
-    return Timezone.from_tzid(zone, first_date=date(first.year - 1, 1, 1), last_date=date(last.year + 2, 1, 1))
+    return clock_of(zone, date(first.year - 1, 1, 1), date(last.year + 2, 1, 1))
 
 
 def _event(dated: Dated, hospital: Hospital, kind: str) -> Event:

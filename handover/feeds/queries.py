@@ -131,8 +131,9 @@ def _promised(patients: Iterable[Patient], spans: Mapping[int, list[Span]], feed
     zone, by_key = ZoneInfo(feed.hospital.zone), {each.pk: each for each in patients}
     for key, versions in _versions(by_key, clinic_only).items():
         moments = sorted(set(versions) | _bounds(spans[key]))
+        in_force = [(at, _in_force(versions, at) if _is_there(spans[key], at) else {}) for at in moments]
         for event_id in dict.fromkeys(name for days in versions.values() for name in days):
-            states = ((at, _in_force(versions, at).get(event_id) if _is_there(spans[key], at) else None) for at in moments)
+            states = ((at, days.get(event_id)) for at, days in in_force)
             if entry := entry_of(_uid(by_key[key], feed, event_id), states, zone):
                 yield Dated(by_key[key], entry)
 

@@ -158,7 +158,7 @@ def judged(offer: Offer, animal: Animal, on: date) -> Suitability:
     soon = [starts for starts, _ in offer.away if on < starts <= on + timedelta(days=7)]
     missed = tuple(day for day in animal.visits if any(starts <= day <= ends for starts, ends in offer.away))
     ends = offer.authority_ends_on
-    crowded, used_up = _crowded(offer, animal), days_used_up(animal)
+    crowded, used_up = _crowded(offer, animal), _used_up(animal)
     meets = tuple(each.name for each in offer.neighbours if must_not_meet(each.lineage, animal.lineage))
     facts = {
         Against.NO_AUTHORITY: not offer.taxon_groups.intersection(animal.lineage),
@@ -193,9 +193,14 @@ def _crowded(offer: Offer, animal: Animal) -> Limit | None:
     return next((limit for limit, room in rooms if room is not None and room < 1), None)
 
 
-def days_used_up(animal: Animal) -> Limit | None:
-    """The limit that leaves the animal no more days with carers."""
+def _used_up(animal: Animal) -> Limit | None:
     return next((each for each in animal.limits if each.most_days is not None and animal.days_with_carers >= each.most_days), None)
+
+
+def days_left(animal: Animal) -> int | None:
+    """Days with carers that the limits leave the animal, below 0 when it is over; None without a limit."""
+    most = [limit.most_days for limit in animal.limits if limit.most_days is not None]
+    return min(most) - animal.days_with_carers if most else None
 
 
 def _is_not_apart(offer: Offer, animal: Animal) -> bool:

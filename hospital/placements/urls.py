@@ -1,6 +1,6 @@
 from django.urls import path
 
-from hospital.placements import views
+from hospital.placements import match_views, views
 
 app_name = "placements"
 urlpatterns = [
@@ -14,7 +14,7 @@ urlpatterns = [
     path("carers/<int:carer_id>/loans/<int:loan_id>/end/", views.loan_end, name="loan-end"),
     path("carers/limits/", views.limits, name="limits"),
     path("carers/limits/<int:limit_id>/remove/", views.limit_remove, name="limit-remove"),
-    path("carers/match/", views.match, name="match"),
+    path("carers/match/", match_views.match, name="match"),
     path("my-days-away/", views.my_away, name="my-away"),
     path("my-days-away/<int:away_id>/remove/", views.my_away_remove, name="my-away-remove"),
     path("patients/<case:case_number>/place/", views.place, name="place"),

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlencode
-
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
@@ -18,7 +15,7 @@ from hospital.clock import now, today
 from hospital.pages import both_versions, done, show, status_of
 from hospital.people.access import for_roles
 from hospital.people.models import STAFF, Carer, CarerAway, Role
-from hospital.placements import actions, matching, queries
+from hospital.placements import actions, queries
 from hospital.placements.forms import (
     AcceptForm,
     AwayForm,
@@ -31,7 +28,7 @@ from hospital.placements.forms import (
     NewCarerForm,
     PlaceForm,
 )
-from hospital.placements.words import change_in_words, facilities_in_words, kilometres, reasons_against, reasons_for
+from hospital.placements.words import facilities_in_words, kilometres, reasons_against, reasons_for
 
 CORRECTED = (
     "authority",
@@ -215,55 +212,6 @@ def limit_remove(request: HttpRequest, limit_id: int) -> HttpResponse:
     actions.remove_limit(get_object_or_404(request.hospital.holding_limits, pk=limit_id))
     messages.success(request, _("The limit was taken out."))
     return redirect("placements:limits")
-
-
-# --- several at once ----------------------------------------------------------------------------------------------
-
-
-@for_roles(*STAFF)
-def match(request: HttpRequest) -> HttpResponse:
-    """The best carers for several animals as a whole, accepted row by row."""
-    waiting = list(queries.waiting_for_carers(request.user, request.hospital))
-    wanted = set((request.POST if request.method == "POST" else request.GET).getlist("animal"))
-    chosen = [patient for patient in waiting if patient.case_number in wanted]
-    form = None
-    if request.method == "POST":
-        patient = get_object_or_404(queries.waiting_for_carers(request.user, request.hospital), case_number=request.POST.get("patient", ""))
-        form = PlaceForm(request.POST, hospital=request.hospital)
-        if done(form, actions.place, patient, by=request.user, at=now(), on=today()):
-            said = _("%(patient)s is offered to %(carer)s.") % {"patient": patient, "carer": form.result.carer}
-            messages.success(request, said)
-            rest = [("animal", each.case_number) for each in chosen if each.pk != patient.pk]
-            return redirect(f"{reverse('placements:match')}?{urlencode(rest)}")
-    too_many = len(chosen) > matching.MOST_AT_ONCE
-    found = matching.proposal([] if too_many else chosen, today())
-    context = {
-        "waiting": waiting,
-        "chosen": chosen,
-        "too_many": too_many,
-        "most": matching.MOST_AT_ONCE,
-        "rows": [_proposed(row, request.POST.get("patient"), form) for row in found.rows],
-        "is_proven": found.is_proven,
-        "form": form,
-    }
-    return show(request, "placements/match.html", context, status=status_of(form) if form else 200)
-
-
-def _proposed(row: matching.Row, sent: str | None, form: PlaceForm | None) -> dict:
-    """A row in words; what was refused stands in the row that was sent."""
-    here = next((each for each in row.patient.placements.all() if each.ended_at is None), None)
-    is_sent = form is not None and row.patient.case_number == sent
-    return {
-        "patient": row.patient,
-        "proposed": row.proposed,
-        "for": reasons_for(row.proposed, frozenset()) if row.proposed else [],
-        "against": reasons_against(row.proposed) if row.proposed else [],
-        "others": [(each.offer.name, reasons_against(each)) for each in row.others],
-        "change": change_in_words(row.change) if row.change else "",
-        "seen_placement": here.pk if here else 0,
-        "errors": [error for errors in form.errors.values() for error in errors] if form and is_sent else [],
-        "note": form["note"].value() if form and is_sent else "",
-    }
 
 
 # --- where an animal lives ----------------------------------------------------------------------------------------

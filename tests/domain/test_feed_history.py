@@ -1,9 +1,14 @@
-"""What a calendar says of one thing after it moved, went and came back."""
+"""What a calendar says of one thing after it moved, went and came back; and the clock that it brings with it."""
 
+import io
 import uuid
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+import pytest
+from dateutil.tz import tzical
+
+from handover.feeds.clockwork import clock_of
 from handover.feeds.history import State, entry_of
 
 UID, ZONE = uuid.UUID(int=1), ZoneInfo("Europe/London")
@@ -48,3 +53,21 @@ def test_what_took_place_before_it_disappeared_was_not_cancelled():
     dose = after((at(1), State(at(2), "dose")), (at(3), None))
 
     assert (visit.is_cancelled, visit.revision, dose.is_cancelled) == (False, 0, False)
+
+
+# Half an hour of summer time, none at all, both halves of the globe, and summer time as a negative one.
+@pytest.mark.parametrize(
+    "zone", ["Europe/London", "America/New_York", "Australia/Lord_Howe", "Asia/Kolkata", "Pacific/Auckland", "Europe/Dublin"]
+)
+def test_the_clock_of_a_calendar_shows_what_the_zone_shows_in_every_quarter_of_an_hour(zone):
+    """Read back by dateutil, which knows nothing of the zone but what the file says, against the time zone database."""
+    text = clock_of(zone, date(2026, 1, 1), date(2029, 1, 1)).to_ical().decode()
+    read = tzical(io.StringIO(text)).get(zone)
+    at, wrong = datetime(2026, 6, 1, tzinfo=UTC), []
+    while at.year < 2028:
+        local = at.astimezone(ZoneInfo(zone))
+        if local.replace(tzinfo=read).utcoffset() != local.utcoffset():
+            wrong.append(local)
+        at += timedelta(minutes=15)
+
+    assert wrong == []

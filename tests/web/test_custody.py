@@ -200,7 +200,7 @@ def test_no_animal_is_placed_beyond_a_limit_whatever_the_reason(turtle, carer, v
     actions.set_limit(hospital, group=group, most_animals=1, most_days=None, source="Permit 7")
     make.placement(make.patient(vet), carer)
 
-    with pytest.raises(ValidationError, match="at most 1 of the group Chelonian at one carer"):
+    with pytest.raises(ValidationError, match="at most 1 of the group Turtle or tortoise at one carer"):
         offered(turtle, carer, vet)
     actions.remove_limit(HoldingLimit.objects.get())
     assert offered(turtle, carer, vet).carer == carer
@@ -220,6 +220,18 @@ def test_days_with_carers_count_from_the_first_and_across_carers(turtle, carer, 
         offered(turtle, carer, vet)
 
     assert on_the_fourth == 4  # 1, 2, 3 and 4 March
+
+
+def test_a_stay_that_nears_its_limit_is_on_todays_board(client, turtle, carer, coordinator, hospital):
+    make.placement(turtle, carer, days_ago=3, accepted_at=now())
+    actions.set_limit(hospital, group=TaxonGroup.objects.get(pk="chelonian"), most_animals=None, most_days=6, source="Permit 7")
+    client.force_login(coordinator)
+    soon = words_of(client.get(reverse("boards:today")))
+    turtle.placements.update(started_at=now() - timedelta(days=9))
+    over = words_of(client.get(reverse("boards:today")))
+
+    assert "2 more days with carers, by the hospital’s limit" in soon  # today and the three days before are used
+    assert "No more days with carers, by the hospital’s limit" in over
 
 
 # --- reasons, as values -----------------------------------------------------------------------------------------------

@@ -243,7 +243,7 @@ def test_many_carers_cost_no_more_questions_than_one(turtle, hospital, vet, djan
         carer = make.carer(f"Carer {number}", hospital)
         make.placement(make.patient(vet), carer)
 
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(8):
         queries.suitability(queries.carers_of(hospital, today()), turtle, today())
 
 
