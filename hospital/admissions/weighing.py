@@ -97,7 +97,6 @@ def called_as_typed(patient: Patient, day: str) -> dict[str, str]:
         "hx-target": "#weight-call",
         "hx-swap": "outerHTML",
         "hx-include": f"[name={day}]",
-        "aria-describedby": "weight-call",
     }
 
 

@@ -14,7 +14,6 @@ from django.utils.translation import gettext as _
 from hospital.admissions.days import locked, locked_both, refuse_day
 from hospital.admissions.models import Patient
 from hospital.clock import now
-from hospital.edits import Withdrawable
 from hospital.images.dicom import Radiograph
 from hospital.images.models import Image, ImageKind, Measurement, MeasurementKind
 from hospital.images.queries import marker_in_force, points_of
@@ -22,7 +21,8 @@ from hospital.people.models import Person
 from hospital.pictures import Scan
 from hospital.rules.measuring import TooShort, angle_degrees, length_px, spacing_of_marker
 
-OWN = {"id", "key", "patient", "file", "moved_to"}  # what a copy under another animal has of its own
+# What a copy under another animal has of its own, or not at all.
+OWN = {"id", "key", "patient", "file", "moved_to", "withdrawn_at", "withdrawn_by", "withdrawn_why"}
 POINTS = {MeasurementKind.MARKER: 2, MeasurementKind.LENGTH: 2, MeasurementKind.ANGLE: 3, MeasurementKind.WORDS: 1}
 
 
@@ -99,7 +99,11 @@ def _refuse_nothing_drawn(row: Measurement) -> None:
 def withdraw_measurement(measurement: Measurement, *, by: Person) -> Measurement:
     """Mark what was drawn as a mistake; it stays on record."""
     locked(measurement.image.patient)
-    return _withdrawn(Measurement.objects.select_for_update().get(pk=measurement.pk), by=by)
+    row = Measurement.objects.select_for_update().get(pk=measurement.pk)
+    row.withdraw(by=by, at=now())
+    row.full_clean()
+    row.save()
+    return row
 
 
 @transaction.atomic
@@ -107,10 +111,13 @@ def withdraw_image(image: Image, *, by: Person, why: str, to: Patient | None = N
     """Mark an image as a mistake; it stays on record, and in no list. `to`: the animal that it shows, which gets it with what was drawn."""
     right = locked_both(image.patient, to)
     held = Image.objects.select_for_update().get(pk=image.pk)
+    held.withdraw(by=by, at=now(), why=why)
     if right:
         refuse_day(right, held.taken_on, field="to")
         held.moved_to = _copy(held, right)
-    return _withdrawn(held, by=by, why=why)
+    held.full_clean()
+    held.save()
+    return held
 
 
 def _copy(image: Image, to: Patient) -> Image:
@@ -127,10 +134,3 @@ def _copy(image: Image, to: Patient) -> Image:
         row.save(force_insert=True)
         markers[former] = row
     return made
-
-
-def _withdrawn(row: Withdrawable, *, by: Person, why: str = "") -> Withdrawable:
-    row.withdraw(by=by, at=now(), why=why)
-    row.full_clean()
-    row.save()
-    return row
