@@ -13,27 +13,16 @@ from django.utils.translation import gettext_lazy as _
 from handover.labels.care import SIGNS
 from handover.logs.models import MISHAPS, Activity, BandageState, Droppings, Eaten, LogEntry
 from handover.logs.queries import Day, Dose
-from handover.schedule.watertime import MINUTES_A_DAY, Sign, WaterProtocol
+from handover.schedule.watertime import MINUTES_A_DAY, WaterProtocol
 from hospital.admissions.days import day_field
 from hospital.admissions.forms import WeightField
 from hospital.pictures import PhotoField
 
-# Signs that other questions of the form ask for: the state of the bandage, and how the animal behaves.
-ASKED_ELSEWHERE = frozenset({Sign.BANDAGE_SOAKED, Sign.BANDAGE_LOST, Sign.BANDAGE_SLIPPED, Sign.WEAK})
-IN_WATER = frozenset({Sign.LISTING, Sign.TIRES_SOON})
-WITH_COAT = frozenset({Sign.SOAKED_PLUMAGE, Sign.WET_PATCH})
 # What makes a report one: an empty one would count the day as logged, and be thanked for.
 SAID = (
     "water_minutes", "eaten", "food", "droppings", "bandage", "activity", "weight_g", "signs", "happened", "worries", "photo", "doses",
 )  # fmt: skip
 DOSE_CHOICES = [("given", _("Given")), ("refused", _("Not taken")), ("", _("Not yet"))]
-
-
-def signs_for(lineage: tuple[str, ...], has_water: bool) -> list[Sign]:
-    """The signs that can be seen on such an animal and that no other question asks for."""
-    has_coat = has_water and bool({"bird", "mammal"} & set(lineage))
-    left_out = ASKED_ELSEWHERE | (frozenset() if has_water else IN_WATER) | (frozenset() if has_coat else WITH_COAT)
-    return [sign for sign in Sign if sign not in left_out]
 
 
 def _radio(label: Any, choices: Any, **kwargs: Any) -> forms.ChoiceField:

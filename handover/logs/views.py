@@ -20,14 +20,13 @@ from handover.labels.care import SIGNS, water_reason
 from handover.logs import actions, queries
 from handover.logs.access import for_reporter, is_staff_for
 from handover.logs.actions import KeyUsed
-from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, signs_for, usual, usual_day
+from handover.logs.flags import call_now, call_today, picture_of, pictured, signs_for
+from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, usual, usual_day
 from handover.logs.hints import answer_hints
 from handover.logs.models import MISHAPS, BandageState, LogEntry
 from handover.logs.photos import receive_photo_part
 from handover.logs.water import water_of
 from handover.logs.wording import (
-    MISHAP_ICONS,
-    SIGN_ICONS,
     answer_card,
     findings_in_words,
     flags_in_words,
@@ -175,13 +174,9 @@ def _cards(form: ReportForm, found: queries.Day) -> dict[str, Any]:
     """The signs as cards with their pictures, those that ask for a call now first, and what can happen."""
     ticked, happened = form.chosen("signs"), form.chosen("happened")
     signs = signs_for(found.outlook.case.lineage, has_water=found.water is not None)
-    cards = [{"value": s, "label": SIGNS[s], "icon": _icon(SIGN_ICONS[s]), "is_on": s in ticked, "is_severe": s.is_severe} for s in signs]
-    mishaps = [{"value": n, "label": words, "icon": _icon(MISHAP_ICONS[n]), "is_on": n in happened} for n, words in MISHAPS.items()]
+    cards = [{"value": s, "label": SIGNS[s], "icon": picture_of(s), "is_on": s in ticked, "is_severe": s.is_severe} for s in signs]
+    mishaps = [{"value": n, "label": words, "icon": picture_of(n), "is_on": n in happened} for n, words in MISHAPS.items()]
     return {"severe": [c for c in cards if c["is_severe"]], "mild": [c for c in cards if not c["is_severe"]], "mishaps": mishaps}
-
-
-def _icon(name: str) -> str:
-    return f"icons/_{name}.html"
 
 
 @require_POST
@@ -332,6 +327,9 @@ def guide(request: HttpRequest, patient: Patient) -> HttpResponse:
     found = advice_for(patient.species.group.lineage())
     topics = [(topic.value, str(topic.label), [each for each in found if each.topic == topic]) for topic in Advice.Topic]
     context = {"patient": patient, "topics": [row for row in topics if row[2]], "first": [str(each) for each in GUIDE]}
+    seen_on = {"has_water": water_of(patient) is not None, "has_bandage": patient.bandages.filter(removed_on=None).exists()}
+    lineage = patient.species.group.lineage()
+    context |= {"now_pictures": pictured(call_now(lineage, **seen_on)), "today_pictures": pictured(call_today(lineage, **seen_on))}
     return show(request, "logs/guide.html", context)
 
 

@@ -20,14 +20,6 @@ from handover.schedule.answers import PHONE_TODAY, Answer, Because, Cause
 from handover.schedule.watertime import Allowance, Sign
 from hospital.rules.wording import body_weight
 
-# Pictures for signs and mishaps: names of templates/icons.
-SIGN_ICONS = {
-    Sign.WOUND_OPEN: "suture", Sign.BLEEDING: "drop", Sign.IMPLANT_SHOWING: "warning", Sign.BANDAGE_SOAKED: "bandage",
-    Sign.BANDAGE_LOST: "bandage", Sign.LISTING: "water", Sign.SOAKED_PLUMAGE: "water", Sign.WEAK: "moon",
-    Sign.FITTING: "warning", Sign.BREATHING_HARD: "animal", Sign.BANDAGE_SLIPPED: "bandage", Sign.WOUND_RED: "suture",
-    Sign.WOUND_SOFT: "suture", Sign.WOUND_SMELLS: "germ", Sign.WET_PATCH: "drop", Sign.TIRES_SOON: "clock",
-}  # fmt: skip
-MISHAP_ICONS = {"carer_hurt": "bite", "escaped": "move", "died": "note"}
 IN_DANGER = {Because.SEVERE_SIGN, Because.WATER_WHEN_DRY}
 STYLES = {Answer.PHONE_NOW: "phone", Answer.STAY: "keep", Answer.FINE: "fine"}
 ICONS = {Answer.PHONE_NOW: "icons/_phone.html", Answer.STAY: "icons/_hand.html", Answer.FINE: "icons/_check.html"}

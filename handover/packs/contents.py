@@ -13,6 +13,8 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
+from handover.logs.flags import pictured
+
 
 @dataclass(frozen=True, slots=True)
 class Site:
@@ -232,6 +234,11 @@ class Contents:
     has_bandage: bool = True  # whether the log sheets ask how a bandage looks
     feeding: Feeding | None = None
     fluids: Fluids | None = None
+    flags: tuple[str, ...] = ()  # signs and mishaps that ask for a call at once, by name
+
+    @property
+    def flag_pictures(self) -> list[tuple[str, str]]:
+        return pictured(self.flags)
 
     def says_the_same(self, other: Contents) -> bool:
         """Whether both tell a carer the same, whatever came before them."""

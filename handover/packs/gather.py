@@ -19,6 +19,7 @@ from handover.facts import case_of
 from handover.labels.care import water_minutes, water_reason
 from handover.labels.changes import cause_in_words
 from handover.labels.events import dated_label, name_of
+from handover.logs.flags import call_now
 from handover.logs.water import water_of
 from handover.packs.contents import (
     Animal,
@@ -100,6 +101,7 @@ def contents_of(patient: Patient, plan: Plan, *, today: date, before: Pack | Non
         closed_days=tuple(closed_dates(patient.hospital, today)),
         away=_away(placement, today),
         has_bandage=patient.bandages.filter(removed_on=None).exists(),
+        flags=_flags(patient, has_water=water is not None),
         feeding=_feeding(patient),
         fluids=_fluids(patient, today),
     )
@@ -293,6 +295,11 @@ def _fluids(patient: Patient, today: date) -> Fluids | None:
     midnight = datetime.combine(today, time.min, ZoneInfo(zone))
     steps = tuple(FluidStep(when, what) for when, what in fluid_steps(plan, zone, f"{DAY}, H:i", since=midnight))
     return Fluids(fluid_line(plan), steps, plan.note, plan.route == FluidRoute.UNDER_SKIN)
+
+
+def _flags(patient: Patient, *, has_water: bool) -> tuple[str, ...]:
+    has_bandage = patient.bandages.filter(removed_on=None).exists()
+    return tuple(call_now(patient.species.group.lineage(), has_water=has_water, has_bandage=has_bandage))
 
 
 # --- advice -------------------------------------------------------------------------------------------------------
