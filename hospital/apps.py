@@ -1,8 +1,10 @@
 """The app of facts: what happened to which animal."""
 
+from django import forms
 from django.apps import AppConfig
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate
+from django.utils.translation import gettext_lazy as _
 
 
 class HospitalConfig(AppConfig):
@@ -13,6 +15,8 @@ class HospitalConfig(AppConfig):
         from hospital import checks  # noqa: F401
         from hospital.audit.acting import teach_sqlite
 
+        # An empty box is told what to do; a form that knows better says so itself.
+        forms.Field.default_error_messages["required"] = _("Fill this in, or choose one.")
         connection_created.connect(teach_sqlite)
         post_migrate.connect(install_triggers)
 

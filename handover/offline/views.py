@@ -116,6 +116,13 @@ def no_signal(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 @for_roles(Role.CARER)
+def install(request: HttpRequest) -> HttpResponse:
+    """How to put the carer's pages on the home screen, step by step."""
+    return render(request, "offline/install.html")
+
+
+@require_GET
+@for_roles(Role.CARER)
 def not_sent(request: HttpRequest) -> HttpResponse:
     """The reports that this phone holds and the hospital does not have yet; filled in by the script, which alone knows them."""
     return render(request, "offline/not_sent.html")

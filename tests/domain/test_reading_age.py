@@ -38,7 +38,8 @@ FOR_STAFF = {
 # Names that a carer must meet because the hospital, the label and the law use them; each counts as a short word.
 CLINICAL = (
     "antibiotic", "antibiotics", "amphibian", "bacteria", "calcium", "chlamydia", "disinfect", "disinfectant", "electrolyte",
-    "hedgehog", "hibernate", "hibernation", "humidity", "hospital", "injection", "licensed", "medical", "medicine", "medicines", "parasites",
+    "hedgehog", "hibernate", "hibernation", "humidity", "hospital", "injection", "licensed", "medical", "medicine", "medicines",
+    "parasites",
     "plumage", "radiograph", "salmonella", "temperature", "thermometer", "thermostat", "ultraviolet", "veterinary", "vitamin",
 )  # fmt: skip
 GROUP_AT_MOST = 6.0

@@ -198,3 +198,13 @@ def test_a_photograph_shows_where_the_report_does(client, entry, vet):
     page = client.get(reverse("logs:past", args=[entry.patient.case_number])).content.decode()
 
     assert reverse("logs:photo", args=[entry.patient.case_number, entry.key]) in page
+
+
+def test_a_carer_is_told_how_to_put_it_on_the_phone(client, carer, vet):
+    client.force_login(carer.person)
+    page, start = client.get(reverse("offline:install")), client.get(reverse("logs:mine"))
+    client.force_login(vet)
+
+    assert "Add to Home Screen" in page.content.decode()
+    assert reverse("offline:install") in start.content.decode()
+    assert client.get(reverse("offline:install")).status_code == 403
