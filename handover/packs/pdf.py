@@ -21,6 +21,7 @@ from hospital.press import PRESS
 PAPERS = {"A4": "A4", "Letter": "letter; margin-top: 18mm; margin-bottom: 15mm"}  # Letter is 18 mm shorter
 STATIC = tuple((settings.BASE_DIR / app / "static").resolve() for app in ("hospital", "handover"))
 ICONS = settings.BASE_DIR / "templates" / "icons"
+FLAGS = settings.BASE_DIR / "templates" / "flags"
 STYLES = settings.BASE_DIR / "hospital" / "static" / "hospital"
 ICON_SCHEME = "icon"  # icon:drop in a style sheet is templates/icons/_drop.html
 WHITE = "-white"
@@ -136,8 +137,8 @@ def _icons_behind(html: str) -> str:
 @cache
 def _icons() -> dict[str, str]:
     """By name: the drawing as the templates include it."""
-    files = sorted(ICONS.glob("_*.html"))
-    return {name: render_to_string(f"icons/{file.name}") for file in files if (name := file.stem.removeprefix("_"))}
+    icons = {file.stem.removeprefix("_"): render_to_string(f"icons/{file.name}") for file in sorted(ICONS.glob("_*.html"))}
+    return icons | {f"flag{file.stem}": render_to_string(f"flags/{file.name}") for file in sorted(FLAGS.glob("_*.html"))}
 
 
 @cache
