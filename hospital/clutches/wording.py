@@ -176,11 +176,11 @@ def loss_lines(standing: Standing, egg: Egg) -> list[str]:
         return [_("Not weighed yet. Weigh it at the beginning and then every few days, at the same time of day.")]
     if found is None:
         return [_("Weighed once: a second weight on another day says how much it loses.")]
-    said = [_("%(words)s: %(a_day)s g a day.") % {"words": loss_words(standing, egg), "a_day": _rounded(found.g_per_day, 3)}]
-    if found.by_hatch is not None:
+    said = [_("%(words)s: %(a_day)s g a day.") % {"words": loss_words(standing, egg), "a_day": _rounded(abs(found.g_per_day), 3)}]
+    if found.by_hatch is not None and found.lost >= 0:
         words = _("If it goes on like this it will have lost %(percent)s%% after %(days)s days.")
         said.append(words % {"percent": _rounded(found.by_hatch, 1), "days": _rounded(standing.incubation_days, 1)})
-    elif band:
+    elif band and found.by_hatch is None:
         said.append(_("Nobody has said in how many days it hatches, so there is nothing to compare with: see “Change the clutch”."))
     if band is None:
         unknown = _("How much an egg of this kind should lose this system does not know; eggs of reptiles also take water up.")

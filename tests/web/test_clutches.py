@@ -419,7 +419,7 @@ def test_where_no_band_or_no_day_of_the_hatch_is_known_the_page_says_so(client, 
 
     of_reptile, of_bird = client.get(url("egg", dam, reptile.pk, 1)), client.get(url("egg", duck, bird.pk, 1))
 
-    assert "gained in 10 days" in text(of_reptile)
+    assert "12.4 g, 3.3% gained in 10 days: 0.04 g a day." in text(of_reptile)
     assert "this system does not know" in text(of_reptile)
     assert "Nobody has said in how many days it hatches" in text(of_bird)
     assert not any('class="band"' in each.content.decode() for each in (of_reptile, of_bird))
