@@ -358,7 +358,8 @@ class Story:
     def _offer(self, row: Row) -> Iterator[Step]:
         """A carer was asked and could not take it."""
         carer = self.cast.carers[row["carer"], self.row["hospital"]]
-        offer = lambda: placements.place(self.patient, carer=carer, by=self.chief, at=now(), on=today_at(self.hospital.zone), note="")  # noqa: E731
+        said = {"carer": carer, "by": self.chief, "note": "Asked by phone"}
+        offer = lambda: placements.place(self.patient, at=now(), on=today_at(self.hospital.zone), **said)  # noqa: E731
         yield Step(self.moment(row["day"], "16:10"), self.chief, offer)
         decline = lambda: placements.decline(self.patient, by=carer.person, at=now(), why=row["declined"])  # noqa: E731
         yield Step(self.moment(row["day"], "16:40"), carer.person, decline)
