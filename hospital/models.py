@@ -15,8 +15,11 @@ from hospital.admissions.models import (
 from hospital.audit.models import AuditEntry
 from hospital.clutches.models import CandledEgg, Candling, Clutch, Egg, EggWeight, Incubator, Induction, Reading, SetAside, Stay
 from hospital.examinations.models import Examination, Problem, WoundMark
+from hospital.exports.models import Download, Export
 from hospital.feeding.models import FeedingPlan, FluidPlan, PlanStop
 from hospital.images.models import Image, Measurement
+from hospital.imports.models import Import, ImportedCase, RowProblem
+from hospital.jobs.models import Job
 from hospital.labs.models import Finding, Sample
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.ordersets.models import OrderSet, SetLine, SignedSet
@@ -46,9 +49,11 @@ __all__ = [
     "Clutch",
     "CountEntry",
     "DoseGiven",
+    "Download",
     "Egg",
     "EggWeight",
     "Examination",
+    "Export",
     "FeedingPlan",
     "Finder",
     "Finding",
@@ -59,9 +64,12 @@ __all__ = [
     "Identification",
     "Image",
     "Implant",
+    "Import",
+    "ImportedCase",
     "Incubator",
     "Induction",
     "Invitation",
+    "Job",
     "Loan",
     "MailedCode",
     "Measurement",
@@ -83,6 +91,7 @@ __all__ = [
     "RegisterPage",
     "RegisterRules",
     "Reopening",
+    "RowProblem",
     "Sample",
     "SetAside",
     "SetLine",

@@ -81,6 +81,13 @@ ROOT_URLCONF = "hospital.urls"
 WSGI_APPLICATION = "hospital.wsgi.application"
 # Who is asked whether an animal may be recorded as released: a function of the patient, "" or a sentence.
 RELEASE_GATE = "handover.releases.gate.objection"
+# What runs beside the pages, in a process of its own: kind → a function of the job and of what it tells about its progress.
+JOBS = {
+    "check-import": "hospital.imports.work.check",
+    "write-import": "hospital.imports.work.write",
+    "undo-import": "hospital.imports.work.undo",
+    "make-export": "hospital.exports.work.make",
+}
 
 # Who knows the promised days at the clinic: a function of patients, by their id the days to come.
 COMING_VISITS = "handover.plans.coming.visit_days"
@@ -169,6 +176,10 @@ STORAGES = {
 FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 PHOTO_MAX_BYTES = 15 * 1024 * 1024
+SPREADSHEET_MAX_BYTES = 30 * 1024 * 1024
+SPREADSHEET_MAX_ROWS = 200_000
+UPLOADS_KEPT_DAYS = 30  # an old spreadsheet, counted from its upload: it may hold what nobody may keep for ever
+EXPORTS_KEPT_DAYS = 7
 IMAGE_MAX_BYTES = 50 * 1024 * 1024  # a large radiograph, 16 bits a pixel, not packed
 
 SESSION_COOKIE_AGE = 12 * 3600  # staff; a carer's session is lengthened at sign-in

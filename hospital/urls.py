@@ -20,6 +20,8 @@ urlpatterns = [
     path("", include("hospital.theatre.urls")),
     path("", include("hospital.ordersets.urls")),
     path("", include("hospital.statistics.urls")),
+    path("records/", include("hospital.exports.urls")),
+    path("records/imports/", include("hospital.imports.urls")),
     path("register/", include("hospital.register.urls")),
     path("patients/<case:case_number>/", include("hospital.chart.urls")),
     path("patients/<case:case_number>/procedures/", include("hospital.procedures.urls")),

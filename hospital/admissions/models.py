@@ -229,6 +229,7 @@ class Identification(models.Model):
         RING = "ring", _("Ring or band")
         NOTCHES = "notches", _("Shell notches")
         EAR_TAG = "ear_tag", _("Ear tag")
+        FORMER = "former", _("Former number")
         OTHER = "other", _("Other mark")
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="identifications")

@@ -423,5 +423,5 @@ def _ends(record: Record) -> Iterator[Moment]:
 def _end(outcome: Outcome) -> Moment:
     lines = _said(outcome.place, outcome.reason)
     return Moment(
-        outcome.happened_on, outcome.get_kind_display(), "release", lines=lines, by=str(outcome.decided_by)
+        outcome.happened_on, outcome.get_kind_display(), "release", lines=lines, by=str(outcome.decided_by or "")
     )

@@ -20,6 +20,7 @@ from hospital.clutches.queries import siblings_of
 from hospital.clutches.wording import clutch_line
 from hospital.commands.listing import commands_for
 from hospital.examinations.wording import alarm_line, drawings_of, mark_rows
+from hospital.imports.models import ImportedCase
 from hospital.labs.wording import result_lines, sample_title, waiting_line
 from hospital.outcomes.queries import distance_m
 from hospital.pages import show
@@ -66,6 +67,7 @@ def patient(request: HttpRequest, patient: Patient) -> HttpResponse:
         "moments": shown,
         "left_off": len(moments) - len(shown),
         "distance_m": _released_m(record),
+        "imported": ImportedCase.objects.filter(patient=patient).select_related("of__written_by").first(),
     }
     return show(request, "chart/patient.html", context)
 
@@ -101,7 +103,7 @@ def _last_results(record: Record) -> list[tuple[str, date, list[str]]]:
 
 
 def _alerts(record: Record, courses: list) -> list[str]:
-    return [] if record.outcome else standing.alerts(record, courses)
+    return [] if record.patient.closed_on else standing.alerts(record, courses)
 
 
 def _weight_chart(record: Record) -> WeightChart | None:

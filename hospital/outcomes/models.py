@@ -34,7 +34,9 @@ class Outcome(Versioned):
         max_digits=9, decimal_places=6, null=True, blank=True,
         validators=[MinValueValidator(-180), MaxValueValidator(180)],
     )
-    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True
+    )  # empty: taken from an old file that does not say
     recorded_at = models.DateTimeField()
 
 

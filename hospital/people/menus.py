@@ -24,6 +24,7 @@ ENTRIES = [
     (_("Release"), "releases:candidates", STAFF),
     (_("Closed cases"), "admissions:closed", STAFF),
     (_("Outcomes in figures"), "statistics:outcomes", STAFF),
+    (_("Records"), "exports:records", {Role.VET, Role.COORDINATOR}),
     (_("Protocols"), "protocols:library", CLINICAL | {Role.COORDINATOR}),
     (_("Formulary"), "formulary:groups", CLINICAL | {Role.COORDINATOR}),
     (_("Hospital"), "sites:hospital", STAFF),

@@ -15,6 +15,7 @@ from hospital.register.models import RegisterLine, RegisterPage
 from hospital.register.queries import fault_of, lines_of
 from hospital.register.wording import fault, rows, strength, title, unit
 from hospital.rules.register import amount_of
+from hospital.sheets import plain_cell
 from hospital.sites.models import Hospital
 
 COLUMNS = (
@@ -22,12 +23,6 @@ COLUMNS = (
     "done_at", "entered_at", "recorded_by", "witness_asked", "witness", "witnessed_at", "animal", "batch", "document",
     "from_or_to", "reason", "late_reason", "refers_to_line", "previous_hash", "hash",
 )  # fmt: skip
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a spreadsheet would work it out
-
-
-def _plain(text: str) -> str:
-    """Words that a spreadsheet takes for words."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def as_csv(hospital: Hospital, pages: Iterable[RegisterPage]) -> str:
@@ -38,7 +33,7 @@ def as_csv(hospital: Hospital, pages: Iterable[RegisterPage]) -> str:
     zone = ZoneInfo(hospital.zone)
     for page in pages:
         names = (hospital.name, page.legal_class, page.drug, strength(page), page.get_form_display(), page.location)
-        head = [_plain(each) for each in names]
+        head = [plain_cell(each) for each in names]
         for line in lines_of(page):
             writer.writerow([*head, *_cells(line, zone)])
     return written.getvalue()
@@ -54,8 +49,8 @@ def _cells(line: RegisterLine, zone: ZoneInfo) -> list[str]:
     words = (line.animal, line.batch, line.source, line.other_party, line.reason, line.late_reason)
     return [
         str(line.number), line.kind, unit(line.page), number(line.moved_thousandths), number(line.balance_thousandths),
-        number(line.counted_thousandths), moment(line.done_at), moment(line.entered_at), _plain(line.recorded_by_name),
-        "yes" if line.is_witness_asked else "no", _plain(line.witness_name), moment(line.witnessed_at), *map(_plain, words),
+        number(line.counted_thousandths), moment(line.done_at), moment(line.entered_at), plain_cell(line.recorded_by_name),
+        "yes" if line.is_witness_asked else "no", plain_cell(line.witness_name), moment(line.witnessed_at), *map(plain_cell, words),
         str(line.refers_to.number) if line.refers_to else "", line.previous_hash, line.hash,
     ]  # fmt: skip
 
