@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -50,7 +51,7 @@ def _mark(patient: Patient, kind: str) -> str:
 
 def _first_weight_g(patient: Patient) -> Any:
     weights = list(patient.weights.all())
-    return weights[0].weight_g.normalize() if weights else None
+    return Decimal(f"{weights[0].weight_g.normalize():f}") if weights else None  # 9800, not 9.8E+3
 
 
 def _days_in_care(patient: Patient, zone: ZoneInfo) -> int | None:

@@ -1,7 +1,7 @@
 """Old spreadsheets taken in: what is asked, refused, noted, written once, and undone; who may."""
 
 import io
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -16,7 +16,7 @@ from openpyxl import Workbook
 from hospital.admissions.actions import record_weight
 from hospital.admissions.models import Finder, Identification, Patient, Weight
 from hospital.audit.models import AuditEntry
-from hospital.clock import now
+from hospital.clock import now, pretending
 from hospital.imports import actions
 from hospital.imports.files import identities
 from hospital.imports.models import Import, ImportedCase
@@ -421,3 +421,14 @@ def test_a_weight_given_later_stops_the_undoing_of_the_whole(coordinator):
     later = actions.later_facts(Import.objects.get())
 
     assert [each.patient for each in later] == [owl]
+
+
+def test_the_file_is_let_go_after_its_time_and_the_cases_stay(coordinator, capsys):
+    of = written(table(OWL), coordinator)
+
+    with pretending(now() + timedelta(days=31)):
+        call_command("work")
+
+    of.refresh_from_db()
+    assert (bool(of.file), of.cases.count()) == (False, 1)
+    assert "1 files removed" in capsys.readouterr().out

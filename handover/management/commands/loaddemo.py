@@ -14,6 +14,7 @@ from handover.demo.formulary import adopt_formulary, mark_example
 from handover.demo.history import make_history
 from handover.demo.ordersets import keep_set
 from handover.demo.people import invite_people, make_carers, make_hospitals, make_people
+from handover.demo.records import tell_records
 from handover.demo.register import Register
 from handover.demo.stories import Cast, Story
 from handover.demo.theatre import Theatre
@@ -59,6 +60,7 @@ class Command(BaseCommand):
             Theatre(row, cast, patients[row["story"]]).tell()
         tell_custody(people, cast)
         tell_ward(cast, cast.hospitals["sedge"], cast.people["priya"])
+        tell_records(cast, cast.hospitals["sedge"], cast.people["ruth"])
         for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
             pass
         self.stdout.write(f"{len(cases)} live cases in {len(cast.hospitals)} hospitals.")
