@@ -3,6 +3,7 @@
 import io
 from datetime import date, timedelta
 from decimal import Decimal
+from types import SimpleNamespace
 
 import pytest
 from django.conf import settings
@@ -13,10 +14,12 @@ from django.urls import reverse
 from django.utils.timezone import localtime
 from openpyxl import Workbook
 
+from handover.demo.records import tell_records
 from hospital.admissions.actions import record_weight
 from hospital.admissions.models import Finder, Identification, Patient, Weight
 from hospital.audit.models import AuditEntry
 from hospital.clock import now, pretending
+from hospital.exports.models import Export
 from hospital.imports import actions
 from hospital.imports.files import identities
 from hospital.imports.models import Import, ImportedCase
@@ -432,3 +435,11 @@ def test_the_file_is_let_go_after_its_time_and_the_cases_stay(coordinator, capsy
     of.refresh_from_db()
     assert (bool(of.file), of.cases.count()) == (False, 1)
     assert "1 files removed" in capsys.readouterr().out
+
+
+def test_the_demonstration_takes_an_old_file_in_and_asks_for_a_return(hospital, coordinator):
+    tell_records(SimpleNamespace(now=now()), hospital, coordinator)
+
+    of = Import.objects.get()
+    assert (of.state, of.counts["rows"], of.counts["refused"]) == ("written", 6, 1)
+    assert Export.objects.get().file
