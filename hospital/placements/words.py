@@ -6,6 +6,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from hospital.admissions.models import Patient
 from hospital.people.models import FACILITIES
 from hospital.placements.matching import Change
 from hospital.placements.suitability import Against, Suitability
@@ -60,11 +61,18 @@ def reasons_for(suitability: Suitability, needed: frozenset[str]) -> list[str]:
 
 def change_in_words(change: Change) -> str:
     """What another carer for one animal would cost: "Otherwise: Reed to Ann Marsh, Moss to Bert Dune; 12 km more in all. …"."""
-    to = ", ".join(_("%(animal)s to %(carer)s") % {"animal": p.name or p.case_number, "carer": s.offer.name} for p, s in change.to if s)
+    to = ", ".join(_moved(patient, suits) for patient, suits in change.to)
     km = {"to": to, "km": kilometres(abs(change.more_km))}
     words = _("Otherwise: %(to)s; %(km)s km more in all.") if change.more_km >= 0 else _("Otherwise: %(to)s; %(km)s km less in all.")
     against = [sentence for _patient, suits in change.to if suits for sentence in reasons_against(suits)]
     return " ".join([words % km, *dict.fromkeys(against)])
+
+
+def _moved(patient: Patient, suits: Suitability | None) -> str:
+    animal = patient.name or patient.called
+    if suits is None:
+        return _("%(animal)s stays in the hospital") % {"animal": animal}
+    return _("%(animal)s to %(carer)s") % {"animal": animal, "carer": suits.offer.name}
 
 
 def facilities_in_words(slugs: frozenset[str] | list[str]) -> str:

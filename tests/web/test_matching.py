@@ -67,6 +67,18 @@ def test_hunter_and_prey_are_never_proposed_together(vet, hospital):
     assert sorted(carers_of(proposal(both, today())), key=str) == ["Ann Only", None]
 
 
+def test_what_keeps_the_second_of_two_from_a_place_is_told(client, vet, hospital):
+    make.carer("Ann Only", hospital, room_for=5, taxon_groups=["animal"])
+    fox = make.species("Vulpes vulpes", "Red fox", group=make.group("fox", ("medium-mammal", "mammal", "animal")), is_aquatic=False)
+    hare = make.species("Lepus europaeus", "Brown hare", group=make.group("hare", ("mammal", "animal")), is_aquatic=False)
+    both = [make.patient(vet, species=each) for each in (fox, hare)]
+    client.force_login(vet)
+    page = words_of(client.get(asked(*both)))
+
+    assert "stays in the hospital" in page  # the other way round is as good
+    assert page.count("No place as things stand") == 1
+
+
 def test_the_hospitals_limit_holds_for_the_proposal_as_a_whole(vet, near, hospital, reference):
     near.room_for = 5
     near.save()
