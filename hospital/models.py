@@ -30,7 +30,7 @@ from hospital.procedures.models import Bandage, BandageChange, Closure, Implant,
 from hospital.register.models import CountEntry, RegisterLine, RegisterPage, RegisterRules
 from hospital.sites.models import ClosedDay, Hospital
 from hospital.theatre.models import Anaesthetic, TheatreReading
-from hospital.ward.models import Attended
+from hospital.ward.models import Attended, Minder
 
 __all__ = [
     "Anaesthetic",
@@ -76,6 +76,7 @@ __all__ = [
     "MedicationOrder",
     "Membership",
     "Milestone",
+    "Minder",
     "OrderSet",
     "Outcome",
     "Passkey",

@@ -38,7 +38,7 @@ from hospital.people.models import Carer, Person, Role
 from hospital.pictures import grey_scan
 from hospital.placements import actions as placements
 from hospital.procedures import actions as procedures
-from hospital.procedures.models import Bandage
+from hospital.procedures.models import LAYERS, Bandage
 from hospital.sites.models import Hospital
 
 Row = Mapping[str, Any]
@@ -265,7 +265,7 @@ class Story:
     def _bandage(self, row: Row, find: Callable[[], Bandage], put_on: bool = False) -> Iterator[Step]:
         made: list[Bandage] = []
         if put_on:
-            fields = {k: row.get(k, "") for k in ("kind", "site", "layers")}
+            fields = {k: row.get(k, "") for k in ("kind", "site", *LAYERS)}
             apply = lambda: made.append(  # noqa: E731
                 procedures.put_bandage_on(self.patient, by=self.vet, applied_on=self.on(row["day"]), **fields)
             )

@@ -239,6 +239,7 @@ class Contents:
     @property
     def flag_pictures(self) -> list[tuple[str, str]]:
         return pictured(self.flags)
+    worn: tuple[str, ...] = ()  # bandages with their layers and what is in it, in lines
 
     def says_the_same(self, other: Contents) -> bool:
         """Whether both tell a carer the same, whatever came before them."""

@@ -59,8 +59,10 @@ from hospital.medications.models import MedicationOrder, Route
 from hospital.medications.queries import dose_due_at, is_running, orders_of
 from hospital.medications.wording import dose_in_words, line, note, parts, tongue
 from hospital.people.models import away_spans
+from hospital.procedures.queries import bandages_on, implants_in
 from hospital.procedures.vocabulary import name_of as term
 from hospital.procedures.vocabulary import vocabulary
+from hospital.procedures.wording import bandage_line, implant_line
 from hospital.rules.doses import SYRINGES
 from hospital.rules.wording import Part, Unit, body_weight, drug_name, quantity
 from hospital.sites.models import Hospital, closed_dates
@@ -104,6 +106,7 @@ def contents_of(patient: Patient, plan: Plan, *, today: date, before: Pack | Non
         flags=_flags(patient, has_water=water is not None),
         feeding=_feeding(patient),
         fluids=_fluids(patient, today),
+        worn=tuple(map(bandage_line, bandages_on(patient))) + tuple(map(implant_line, implants_in(patient))),
     )
     return _compared(contents, before, patient) if before else contents
 

@@ -19,7 +19,7 @@ from hospital.medications.models import MedicationOrder
 from hospital.medications.queries import is_running, last_dose_at, needs_new_weight, next_dose_at, washed_out_at
 from hospital.medications.wording import parts
 from hospital.procedures.models import Bandage, Implant
-from hospital.procedures.wording import bandage_line, bandage_watch, closure_line, implant_line
+from hospital.procedures.wording import bandage_name, bandage_watch, closure_line, implant_line, layers_of
 from hospital.rules.weights import Level, Weighing, alarm_for, standing
 from hospital.rules.wording import Part, body_weight, number, rounded
 
@@ -31,6 +31,7 @@ class Thing:
     line: str
     hint: str
     links: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[str, str], ...] = ()  # the layers of a bandage
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +123,7 @@ def _bandage(record: Record, row: Bandage) -> Thing:
         (_("Changed"), _url("procedures:bandage-changed", record, row.pk)),
         (_("Off"), _url("procedures:bandage-off", record, row.pk)),
     )
-    return Thing(bandage_line(row), f"{hint}. {bandage_watch(row)}".strip(), links)
+    return Thing(bandage_name(row), f"{hint}. {bandage_watch(row)}".strip(), links, tuple(layers_of(row)))
 
 
 def implants_now(record: Record) -> list[Thing]:

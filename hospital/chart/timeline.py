@@ -17,6 +17,7 @@ from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.feeding.wording import feeding_line, fluid_line, fluid_steps, need_line
 from hospital.labs.wording import result_lines, sample_title
 from hospital.medications.wording import line as medication_line
+from hospital.medications.wording import other_amount
 from hospital.outcomes.models import Outcome
 from hospital.procedures.models import Bandage, Closure, Implant, Procedure
 from hospital.procedures.vocabulary import event_name, name_of, vocabulary
@@ -269,7 +270,7 @@ def _doses(record: Record) -> Iterator[Moment]:
             dose.given_at,
             title,
             "syringe",
-            lines=_said(dose.note),
+            lines=_said(other_amount(dose), dose.note),
             by=str(dose.given_by),
             url=url,
             url_words=_("Take back"),

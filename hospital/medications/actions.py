@@ -280,11 +280,13 @@ def give_dose(
     kind: str,
     given_at: datetime,
     note: str,
+    given_ml: Decimal | None = None,
     is_not_double: bool = False,
     is_from_stock: bool = True,
     **drawn,
 ) -> DoseGiven:
-    """Write down one dose: given, not taken or missed. One that follows too soon must be meant.
+    """Write down one dose: given, not taken or missed. One that follows too soon must be meant, another amount (`given_ml`, of what
+    was drawn up) needs a reason in the note.
 
     A drug that is kept in the register of controlled drugs is drawn from it in the same transaction; `drawn` says more about
     that: `page`, `wasted_ml`, `witness`, `late_reason` (hospital.register.actions.draw_up). Not so what a carer gives out of
@@ -296,15 +298,31 @@ def give_dose(
     if kind == DoseGiven.Kind.GIVEN and not is_not_double:
         _refuse_double(order, given_at)
     is_given, line = kind == DoseGiven.Kind.GIVEN, None
+    given_ml = _other_amount(order, given_ml, is_given=is_given, note=note)
     if is_from_stock:
-        line = _drawn_up(patient, order, by=by, is_given=is_given, done_at=given_at, **drawn)
-    dose = DoseGiven(patient=patient, order=order, kind=kind, given_at=given_at, given_by=by, note=note, register_line=line)
+        line = _drawn_up(patient, order, given_ml, by=by, is_given=is_given, done_at=given_at, **drawn)
+    dose = DoseGiven(
+        patient=patient, order=order, kind=kind, given_at=given_at, given_by=by, note=note, given_ml=given_ml, register_line=line
+    )
     dose.full_clean()
     dose.save()
     return dose
 
 
-def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **said) -> RegisterLine | None:
+def _other_amount(order: MedicationOrder, given_ml: Decimal | None, *, is_given: bool, note: str) -> Decimal | None:
+    """An amount that is not the ordered one, or None. It is never refused for its size: what happened is written down."""
+    if given_ml is None or given_ml == order.volume_ml:
+        return None
+    if not is_given:
+        raise ValidationError({"given_ml": _("Nothing was given: leave this empty, or say that it was given.")})
+    if not note.strip():
+        raise ValidationError({"note": _("Say why it was not the amount that was ordered.")})
+    return given_ml
+
+
+def _drawn_up(
+    patient: Patient, order: MedicationOrder, given_ml: Decimal | None, *, is_given: bool, **said
+) -> RegisterLine | None:
     """The line of the register that the dose came out of; a dose that was not taken may still have been drawn up and wasted.
 
     A controlled drug without a page is held back: what nobody counts must not leave the safe.
@@ -315,7 +333,7 @@ def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **sai
         drug=order.drug,
         strength=order.strength_per_ml,
         strength_unit=order.strength_unit,
-        given_ml=order.stock_ml if is_given else Decimal(0),
+        given_ml=_out_of_the_bottle(order, given_ml) if is_given else Decimal(0),
         source=_("Order of %(day)s by %(name)s") % {"day": in_words(ordered_on), "name": order.ordered_by},
         **said,
     )
@@ -323,6 +341,11 @@ def _drawn_up(patient: Patient, order: MedicationOrder, *, is_given: bool, **sai
         held_back = _("%(drug)s is a controlled drug and has no page in the register. Open a page there first, then give it.")
         raise ValidationError(held_back % {"drug": order.drug})
     return line
+
+
+def _out_of_the_bottle(order: MedicationOrder, given_ml: Decimal | None) -> Decimal:
+    """What a dose takes out of the undiluted bottle."""
+    return order.stock_ml if given_ml is None else given_ml / order.dilution_parts
 
 
 def _is_controlled(patient: Patient, order: MedicationOrder) -> bool:

@@ -332,6 +332,10 @@ class DoseForm(forms.Form):
         widget=forms.RadioSelect(attrs={"class": "choices inline"}),
     )
     given_at = moment_field(_("When?"), initial=now)
+    given_ml = AmountField(
+        "", label=_("Given instead of the ordered amount"), unit=_("mL"), required=False,
+        help_text=_("Only if it was another amount, of what was drawn up. Then the note says why."),
+    )  # fmt: skip
     note = forms.CharField(label=_("Note"), max_length=250, required=False)
     is_not_double = forms.BooleanField(label=_("This is another dose, given on purpose"), required=False)
 
@@ -357,7 +361,7 @@ class KeptDoseForm(SignedForm, DoseForm):
         if len(pages) == 1:
             self.fields["page"].initial = pages[0].pk
         self.fields["late_reason"].says_optional = True  # on the page only when it is asked for
-        self.order_fields(["kind", "given_at", "page", "wasted_ml", "note", "late_reason", "witness", "witness_password"])
+        self.order_fields(["kind", "given_at", "page", "given_ml", "wasted_ml", "note", "late_reason", "witness", "witness_password"])
 
     def clean(self) -> dict:
         data = super().clean()

@@ -189,6 +189,9 @@ class DoseGiven(models.Model):
     given_at = models.DateTimeField()
     given_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     note = models.CharField(max_length=250, blank=True)
+    given_ml = models.DecimalField(  # what went in, when it was not what was ordered; the note says why
+        max_digits=9, decimal_places=4, null=True, blank=True, validators=MORE_THAN_NOTHING
+    )
     register_line = models.OneToOneField(  # where the drug came out of the register of controlled drugs, if it is kept there
         RegisterLine, models.PROTECT, related_name="dose", null=True, blank=True
     )
@@ -196,3 +199,11 @@ class DoseGiven(models.Model):
     class Meta:
         ordering = ["given_at", "id"]
         indexes = [models.Index(fields=["patient", "-given_at"], name="doses_of_a_patient")]
+        constraints = [
+            models.CheckConstraint(condition=Q(given_ml=None) | (Q(kind="given") & ~Q(note="")), name="another_amount_has_its_reason")
+        ]
+
+    @property
+    def amount_ml(self) -> Decimal:
+        """What was drawn up and went in: as ordered, or as written beside it."""
+        return self.order.volume_ml if self.given_ml is None else self.given_ml

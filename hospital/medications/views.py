@@ -26,8 +26,8 @@ from hospital.medications.forms import (
     prefilled,
 )
 from hospital.medications.models import MedicationOrder
-from hospital.medications.queries import orders_of, other_vets, recent_weights, shelved, unsigned_orders_of
-from hospital.medications.wording import line, parts
+from hospital.medications.queries import next_dose_at, orders_of, other_vets, recent_weights, shelved, unsigned_orders_of
+from hospital.medications.wording import dose_in_words, line, parts
 from hospital.pages import done, show, status_of
 from hospital.people.models import CLINICAL, Role
 from hospital.press import print_pdf
@@ -46,10 +46,7 @@ def emergency(request: HttpRequest, patient: Patient) -> HttpResponse:
 def emergency_print(request: HttpRequest, patient: Patient) -> HttpResponse:
     """The emergency sheet on one page of paper."""
     context = {"patient": patient, "sheet": emergency_sheet(patient), "hospital": patient.hospital, "printed_at": now()}
-    response = HttpResponse(print_pdf(render_to_string("medications/emergency_print.html", context), "emergency.css"))
-    response["Content-Type"] = "application/pdf"
-    response["Content-Disposition"] = f'inline; filename="emergency-{patient.case_number}.pdf"'
-    return response
+    return _pdf("medications/emergency_print.html", context, "emergency.css", f"emergency-{patient.case_number}")
 
 
 @for_patient(Role.VET)
@@ -168,6 +165,23 @@ def stop(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
     return show(
         request, "medications/stop.html", context, part="medications/_stop_form.html", status=status_of(form)
     )
+
+
+@require_GET
+@for_patient(*CLINICAL)
+def label(request: HttpRequest, patient: Patient, order_id: int) -> HttpResponse:
+    """A slip for the syringe: whose it is, what is in it, when it is due. Nothing is written down by printing it."""
+    order = get_object_or_404(orders_of(patient), pk=order_id)
+    context = {
+        "patient": patient, "order": order, "parts": parts(order), "due_at": next_dose_at(order, patient.hospital.zone),
+        "hospital": patient.hospital, "printed_at": now(), "dose": dose_in_words(order),
+    }  # fmt: skip
+    return _pdf("medications/label.html", context, "label.css", f"label-{patient.case_number}-{order.pk}")
+
+
+def _pdf(template: str, context: dict, sheet: str, name: str) -> HttpResponse:
+    headers = {"Content-Disposition": f'inline; filename="{name}.pdf"'}
+    return HttpResponse(print_pdf(render_to_string(template, context), sheet), content_type="application/pdf", headers=headers)
 
 
 @for_patient(Role.VET, Role.NURSE)

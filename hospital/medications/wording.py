@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django.utils.translation import gettext
 
-from hospital.medications.models import MedicationOrder
+from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.rules.dosetimes import LateDose
-from hospital.rules.wording import Medication, Part, Route, Tongue, Unit, drug_amount, medication_line, medication_parts, readable
+from hospital.rules.wording import Medication, Part, Route, Tongue, Unit, drug_amount, medication_line, medication_parts, quantity, readable
 
 
 def tongue() -> Tongue:
@@ -41,6 +41,14 @@ def note(order: MedicationOrder) -> str:
 def dose_in_words(order: MedicationOrder) -> str:
     """The dose alone: "162.4 micrograms", "4 units"."""
     return drug_amount(readable(order.dose_amount), Unit(order.dose_unit), tongue())
+
+
+def other_amount(dose: DoseGiven) -> str:
+    """ "0.1 mL instead of 0.16 mL" for a dose that was not given as ordered; else empty."""
+    if dose.given_ml is None:
+        return ""
+    told = {name: quantity(ml, Unit.ML, tongue()) for name, ml in (("given", dose.given_ml.normalize()), ("ordered", dose.order.volume_ml))}
+    return gettext("%(given)s instead of %(ordered)s") % told
 
 
 def line(order: MedicationOrder) -> str:

@@ -32,6 +32,7 @@ from hospital.ordersets.models import OrderSet, SetLine, What
 from hospital.people.models import Person
 from hospital.procedures.actions import put_bandage_on, record_milestone
 from hospital.procedures.forms import BandageForm, MilestoneForm
+from hospital.procedures.models import LAYERS
 from hospital.procedures.vocabulary import event_name, name_of, vocabulary
 from hospital.procedures.wording import bandage_line, milestone_line
 from hospital.rules.wording import ROUTES, Route, Unit, every, quantity
@@ -96,7 +97,7 @@ KINDS: Mapping[str, Kind] = {
         (*DOUBTS, "kcal_constant", "kept_at_c", "seen_version"),
         _feed,
     ),
-    What.BANDAGE: Kind(BandageForm, ("kind", "layers"), ("site", "applied_on"), _bandage),
+    What.BANDAGE: Kind(BandageForm, ("kind", *LAYERS), ("site", "applied_on"), _bandage),
     What.MILESTONE: Kind(MilestoneForm, ("event", "note"), ("happened_on",), _milestone),
     What.TOLD: Kind(TellForm, (), ("advice",), _tell),
 }  # fmt: skip
@@ -219,7 +220,8 @@ def line_words(line: SetLine) -> str:
     if line.what == What.FEEDING:
         return f"{kept['food']}"
     if line.what == What.BANDAGE:
-        return name_of(vocabulary().bandages, kept["kind"])
+        layers = [kept[name] for name in LAYERS if kept.get(name)]
+        return ", ".join([name_of(vocabulary().bandages, kept["kind"]), *layers])
     return event_name(kept["event"]) if line.what == What.MILESTONE else kept["advice"]
 
 

@@ -171,11 +171,11 @@ def change_bandage(bandage: Bandage, *, by: Person, changed_on: date, note: str)
 
 
 @transaction.atomic
-def put_bandage_on(patient: Patient, *, kind: str, site: str, layers: str, applied_on: date) -> Bandage:
-    """A new bandage, dressing or splint without an operation."""
+def put_bandage_on(patient: Patient, *, kind: str, site: str, applied_on: date, **layers: str) -> Bandage:
+    """A new bandage, dressing or splint without an operation; `layers` are those of models.LAYERS."""
     patient = locked(patient)
     refuse_day(patient, applied_on, field="applied_on")
-    bandage = Bandage(patient=patient, kind=kind, site=site, layers=layers, applied_on=applied_on)
+    bandage = Bandage(patient=patient, kind=kind, site=site, applied_on=applied_on, **layers)
     bandage.full_clean()
     bandage.save()
     return bandage

@@ -9,13 +9,14 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.http import QueryDict
 from django.urls import reverse
+from django.utils.text import capfirst
 from django.utils.translation import gettext_lazy as _
 
 from hospital.admissions.days import day_field
 from hospital.admissions.models import Patient
 from hospital.clock import today
 from hospital.procedures.actions import refuse_removal
-from hospital.procedures.models import Bandage, Closure, Implant, Procedure
+from hospital.procedures.models import LAYERS, Bandage, Closure, Implant, Procedure
 from hospital.procedures.queries import clinical_staff
 from hospital.procedures.vocabulary import USUALLY_LEAVES, Term, choices, event_name, milestones, vocabulary
 
@@ -39,6 +40,12 @@ class RowForm(forms.Form):
 
 def _off_fields(off: str) -> tuple[forms.DateField, forms.BooleanField]:
     return day_field(off, required=False), forms.BooleanField(label=_("Written by mistake: remove it"), required=False)
+
+
+def _layer(name: str) -> forms.CharField:
+    """What one layer of a bandage is made of, by the words of its column."""
+    column = Bandage._meta.get_field(name)
+    return forms.CharField(label=capfirst(column.verbose_name), max_length=column.max_length, required=False)
 
 
 class ClosureRow(RowForm):
@@ -66,7 +73,7 @@ class ClosureRow(RowForm):
 class BandageRow(RowForm):
     kind = forms.ChoiceField(label=_("Kind"), error_messages=NO_BANDAGE)
     site = forms.CharField(label=_("Where"), max_length=120, error_messages=NO_BANDAGE_SITE)
-    layers = forms.CharField(label=_("Layers"), max_length=250, required=False, help_text=_("From the skin outwards."))
+    contact, padding, conforming, stiffening, outer = (_layer(name) for name in LAYERS)
     removed_on, is_mistake = _off_fields(_("Off on"))
 
     def __init__(self, *args: Any, **kwargs: Any):
@@ -80,6 +87,10 @@ class ImplantRow(RowForm):
     site = forms.CharField(
         label=_("Where"), max_length=120, error_messages={"required": _("Say where the implant is.")}
     )
+    position = forms.CharField(
+        label=_("Position"), max_length=160, required=False,
+        help_text=_("Side, level, where it goes in and where it ends, for example: from the elbow, end 3 mm below the skin."),
+    )  # fmt: skip
     must_come_out = forms.TypedChoiceField(
         label=_("Before release"),
         required=False,
@@ -290,8 +301,8 @@ class BandageForm(forms.ModelForm):
 
     class Meta:
         model = Bandage
-        fields = ["kind", "site", "layers", "applied_on"]
-        help_texts = {"layers": _("From the skin outwards.")}
+        fields = ["kind", "site", *LAYERS, "applied_on"]
+        help_texts = {"contact": _("On the skin or the wound. Then the layers from within outwards; empty for none.")}
         error_messages = {"site": NO_BANDAGE_SITE}
 
     def __init__(self, *args: Any, **kwargs: Any):

@@ -55,14 +55,21 @@ class Closure(Versioned):
         constraints = [models.CheckConstraint(condition=removed_after("closed_on"), name="closure_out_after_in")]
 
 
+LAYERS = ("contact", "padding", "conforming", "stiffening", "outer")  # from the skin outwards; common practice, no source
+
+
 class Bandage(Versioned):
-    """A bandage, dressing or splint, from when it went on until it came off for good."""
+    """A bandage, dressing or splint with its layers, from when it went on until it came off for good."""
 
     patient = models.ForeignKey(Patient, models.CASCADE, related_name="bandages")
     procedure = models.ForeignKey(Procedure, models.CASCADE, null=True, blank=True, related_name="bandages")
     kind = models.CharField(_("kind"), max_length=40)
     site = models.CharField(_("where"), max_length=120)
-    layers = models.CharField(_("layers"), max_length=250, blank=True)
+    contact = models.CharField(_("contact layer"), max_length=80, blank=True)
+    padding = models.CharField(_("padding"), max_length=80, blank=True)
+    conforming = models.CharField(_("conforming layer"), max_length=80, blank=True)
+    stiffening = models.CharField(_("splint or cast"), max_length=80, blank=True)
+    outer = models.CharField(_("outer layer"), max_length=80, blank=True)
     applied_on = models.DateField(_("put on"))
     removed_on = models.DateField(_("off on"), null=True, blank=True)
 
@@ -92,6 +99,7 @@ class Implant(Versioned):
     kind = models.CharField(_("kind"), max_length=60)
     size = models.CharField(_("size"), max_length=60, blank=True)
     site = models.CharField(_("where"), max_length=120)
+    position = models.CharField(_("position"), max_length=160, blank=True)
     must_come_out = models.BooleanField(_("must come out before release"), default=True)
     placed_on = models.DateField()
     removed_on = models.DateField(_("out on"), null=True, blank=True)

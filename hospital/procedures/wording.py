@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from hospital.admissions.days import in_words
-from hospital.procedures.models import Bandage, Closure, Implant, Milestone
+from hospital.procedures.models import LAYERS, Bandage, Closure, Implant, Milestone, Procedure
 from hospital.procedures.vocabulary import event_name, name_of, vocabulary
 
 
@@ -24,18 +24,31 @@ def closure_line(closure: Closure) -> str:
 
 
 def bandage_line(bandage: Bandage) -> str:
-    """ "Left wing: figure-of-eight wing wrap (cotton, cohesive)"."""
+    """ "Left wing: figure-of-eight wing wrap (padding: cotton; outer layer: cohesive wrap)"."""
+    told = "; ".join(f"{label}: {material}" for label, material in layers_of(bandage))
+    layers = f" ({told})" if told else ""
+    return f"{bandage_name(bandage)}{layers}{_off(bandage)}"
+
+
+def bandage_name(bandage: Bandage) -> str:
+    """ "Left wing: figure-of-eight wing wrap", where its layers stand in rows beside it."""
     kind = name_of(vocabulary().bandages, bandage.kind)
-    layers = f" ({bandage.layers})" if bandage.layers else ""
-    return f"{bandage.site}: {kind[:1].lower()}{kind[1:]}{layers}{_off(bandage)}"
+    return f"{bandage.site}: {kind[:1].lower()}{kind[1:]}"
+
+
+def layers_of(bandage: Bandage) -> list[tuple[str, str]]:
+    """Each layer that was written down and what it is made of, from the skin outwards."""
+    written = [(bandage._meta.get_field(name).verbose_name, getattr(bandage, name)) for name in LAYERS]
+    return [(str(label), material) for label, material in written if material]
 
 
 def implant_line(implant: Implant) -> str:
-    """ "Left ulna: intramedullary pin 1.6 mm, must come out before release"."""
+    """ "Left ulna: intramedullary pin 1.6 mm, from the elbow, must come out before release"."""
     kind = name_of(vocabulary().implants, implant.kind)
     size = f" {implant.size}" if implant.size else ""
     fate = _("must come out before release") if implant.must_come_out else _("may stay in")
-    return f"{implant.site}: {kind[:1].lower()}{kind[1:]}{size}, {fate}{_off(implant)}"
+    position = f", {implant.position}" if implant.position else ""
+    return f"{implant.site}: {kind[:1].lower()}{kind[1:]}{size}{position}, {fate}{_off(implant)}"
 
 
 def _off(row: Closure | Bandage | Implant) -> str:
@@ -44,6 +57,15 @@ def _off(row: Closure | Bandage | Implant) -> str:
         return ""
     words = _("off on %(day)s") if isinstance(row, Bandage) else _("out on %(day)s")
     return ", " + words % {"day": in_words(row.removed_on)}
+
+
+def left_by(procedure: Procedure) -> list[str]:
+    """What a procedure left on or in the animal: closures, bandages, implants."""
+    return [
+        *(closure_line(row) for row in procedure.closures.all()),
+        *(bandage_line(row) for row in procedure.bandages.all()),
+        *(implant_line(row) for row in procedure.implants.all()),
+    ]
 
 
 LINES = {Closure: closure_line, Bandage: bandage_line, Implant: implant_line}

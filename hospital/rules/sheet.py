@@ -14,6 +14,7 @@ from enum import StrEnum
 # practice, no source: an hour either way is usual for most courses, and after half the interval the next one is nearer.
 GRACE = timedelta(minutes=60)
 LATE_UNTIL = timedelta(hours=6)
+OVER_FOR = timedelta(days=2)  # a course that ended so long ago is on no sheet, whatever was not written of it (ours)
 
 FIRST_MEAL, LAST_MEAL = 8, 20  # o'clock, common practice, no source
 ALONE_AT = time(9)  # a single meal

@@ -30,6 +30,16 @@ def degrees_field(label: Any, most: int, **kwargs: Any) -> forms.DecimalField:
     )
 
 
+def minutes_field(label: Any, least: int) -> forms.IntegerField:
+    field = forms.IntegerField(
+        label=label, min_value=least, max_value=24 * 60, widget=forms.NumberInput(attrs={"class": "w-4"}),
+        help_text=_("Minutes after the time that was ordered. Usual are 60 and 360 (common practice, no source)."),
+        error_messages={"required": _("Give the minutes."), "invalid": _("Give a whole number.")},
+    )  # fmt: skip
+    field.unit = _("minutes")
+    return field
+
+
 class HospitalForm(forms.Form):
     """What every page, pack and plan takes from the hospital."""
 
@@ -62,6 +72,8 @@ class HospitalForm(forms.Form):
         widget=forms.CheckboxSelectMultiple(attrs={"class": "choices inline"}),
         help_text=_("No visit is planned on these days."),
     )
+    late_after_minutes = minutes_field(_("On the treatment sheet late after"), 5)
+    missed_after_minutes = minutes_field(_("On the treatment sheet missed after"), 10)
     latitude = degrees_field(_("Latitude"), 90)
     longitude = degrees_field(_("Longitude"), 180)
     zone = forms.ChoiceField(label=_("Time zone"), error_messages={"invalid_choice": _("Choose a time zone.")})
@@ -70,6 +82,12 @@ class HospitalForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.fields["zone"].choices = [(zone, zone) for zone in sorted(available_timezones()) if "/" in zone]
+
+    def clean_missed_after_minutes(self) -> int:
+        missed = self.cleaned_data["missed_after_minutes"]
+        if missed <= self.cleaned_data.get("late_after_minutes", 0):
+            raise forms.ValidationError(_("A dose is late first and missed later: give more minutes than above."))
+        return missed
 
     def clean_closed_weekdays(self) -> list[int]:
         days = sorted(self.cleaned_data["closed_weekdays"])

@@ -4,6 +4,7 @@ from datetime import date
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from hospital.edits import Versioned
@@ -28,6 +29,13 @@ class Hospital(Versioned):
     address = models.CharField(max_length=250, blank=True)
     closed_weekdays = models.JSONField(default=list, blank=True)  # 0 is Monday, as in PLANNING and datetime
     clinic_hours = models.CharField(max_length=120, blank=True)
+    late_after_minutes = models.PositiveSmallIntegerField(default=60)  # of the treatment sheet; common practice, no source
+    missed_after_minutes = models.PositiveSmallIntegerField(default=360)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(missed_after_minutes__gt=F("late_after_minutes")), name="late_comes_before_missed")
+        ]
 
     def __str__(self) -> str:
         return self.name

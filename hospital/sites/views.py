@@ -18,7 +18,8 @@ from hospital.sites.forms import ClosedDayForm, HospitalForm
 from hospital.sites.models import WEEKDAYS
 
 CORRECTED = (
-    "name", "phone", "out_of_hours_phone", "address", "clinic_hours", "closed_weekdays", "latitude", "longitude", "zone"
+    "name", "phone", "out_of_hours_phone", "address", "clinic_hours", "closed_weekdays", "late_after_minutes",
+    "missed_after_minutes", "latitude", "longitude", "zone",
 )
 
 

@@ -26,6 +26,7 @@ from hospital.people.access import for_roles
 from hospital.people.models import Role
 from hospital.press import print_pdf
 from hospital.procedures.queries import is_vet
+from hospital.procedures.wording import left_by
 from hospital.rules.anaesthesia import mark, minutes_between, missed
 from hospital.theatre import actions
 from hospital.theatre.chart_svg import anaesthetic_chart
@@ -171,6 +172,7 @@ def _standing(it: Anaesthetic, rows: list[TheatreReading]) -> dict[str, Any]:
         "due": due,
         "is_late": bool(due and due < moment),
         "doses": list(doses_during(it, moment)),
+        "left": left_by(it.procedure) if it.procedure else [],
         "needs_water_caution": it.patient.species.is_aquatic and "chelonian" in it.patient.species.group.lineage(),
         "is_reptile": "reptile" in it.patient.species.group.lineage(),
     }

@@ -20,8 +20,8 @@ from hospital.medications.queries import dose_due_at
 from hospital.people.models import Person
 from hospital.register.queries import pages_of_drug
 from hospital.rules.sheet import State, state_at
-from hospital.ward.models import Attended
-from hospital.ward.queries import planned_moments
+from hospital.ward.models import Attended, Minder
+from hospital.ward.queries import planned_moments, waits_of
 
 UNDO_FOR = timedelta(minutes=1)
 EARLY = timedelta(hours=2)  # how long before its time a meal may be written
@@ -42,7 +42,7 @@ def sign_dose(order: MedicationOrder, *, by: Person, number: int, kind: str) -> 
     due_at = dose_due_at(order, number, patient.hospital.zone)
     if due_at > now() + EARLY:
         raise ValidationError(_("This is not due yet."))
-    if kind == DoseGiven.Kind.GIVEN and state_at(due_at, now()) is State.MISSED:
+    if kind == DoseGiven.Kind.GIVEN and state_at(due_at, now(), **waits_of(patient.hospital)) is State.MISSED:
         raise ValidationError(_("This dose is hours late. Ask a vet; then write it on its own page, or as missed here."))
     if kind == DoseGiven.Kind.GIVEN and pages_of_drug(patient.hospital, order.drug):
         raise ValidationError(_("%(drug)s is kept in the register: draw it up on its own page.") % {"drug": order.drug})
@@ -89,3 +89,18 @@ def undo(row: DoseGiven | Attended, *, by: Person) -> None:
         take_dose_back(row)
     else:
         row.delete()
+
+
+@transaction.atomic
+def mind(patient: Patient, *, by: Person) -> Minder:
+    """Take an animal among one's own on the sheet; once is enough."""
+    patient = locked(patient)
+    return Minder.objects.get_or_create(patient=patient, person=by, ended_at=None, defaults={"taken_at": now()})[0]
+
+
+@transaction.atomic
+def mind_no_more(patient: Patient, *, by: Person) -> None:
+    """Somebody else minds it, or nobody."""
+    for row in Minder.objects.filter(patient=patient, person=by, ended_at=None):
+        row.ended_at = now()
+        row.save()

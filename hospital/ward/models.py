@@ -1,4 +1,4 @@
-"""What was done at the cage that no other table knows: meals and fluids given."""
+"""What was done at the cage that no other table knows: meals and fluids given; and who minds which animal."""
 
 from django.conf import settings
 from django.db import models
@@ -35,3 +35,15 @@ class Attended(models.Model):
             ),
         ]
         indexes = [models.Index(fields=["patient", "-due_at"], name="attended_of_a_patient")]
+
+
+class Minder(models.Model):
+    """Who minds an animal in the house: whose it is on the sheet, from when until when. It limits nobody else."""
+
+    patient = models.ForeignKey(Patient, models.CASCADE, related_name="minders")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    taken_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["patient", "person"], condition=Q(ended_at=None), name="minded_once_by_a_person")]

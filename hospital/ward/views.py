@@ -22,7 +22,7 @@ from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now
 from hospital.medications.models import DoseGiven
-from hospital.pages import show
+from hospital.pages import pressed, show
 from hospital.people.access import for_roles
 from hospital.people.models import CLINICAL, STAFF
 from hospital.press import print_pdf
@@ -45,9 +45,10 @@ class Asked:
     ward: str
     starts_at: datetime
     ends_at: datetime
+    is_mine: bool = False
 
     def address(self, **other: Any) -> str:
-        said = {"shift": self.shift, "day": self.day.isoformat(), "ward": self.ward, **other}
+        said = {"shift": self.shift, "day": self.day.isoformat(), "ward": self.ward, "mine": "1" if self.is_mine else "", **other}
         return "?" + urlencode({name: value for name, value in said.items() if value})
 
 
@@ -55,15 +56,15 @@ def _asked(request: HttpRequest) -> Asked:
     """From the address; whatever is strange there means now and everything."""
     zone, at = ZoneInfo(request.hospital.zone), now()
     local = at.astimezone(zone)
-    shift = request.GET.get("shift", "now")
+    shift, is_mine = request.GET.get("shift", "now"), "mine" in request.GET
     try:
         day = parse_date(request.GET.get("day", "")) or _usual_day(shift, local)
     except ValueError:
         day = _usual_day(shift, local)
     if shift not in SHIFTS or shift == "now":
         begins = (at - timedelta(hours=BACK_HOURS)).astimezone(zone).replace(minute=0, second=0, microsecond=0)
-        return Asked("now", local.date(), request.GET.get("ward", ""), begins, (at + timedelta(hours=ON_HOURS)).astimezone(zone))
-    return Asked(shift, day, request.GET.get("ward", ""), *shift_of(day, *SHIFTS[shift], zone))
+        return Asked("now", local.date(), request.GET.get("ward", ""), begins, (at + timedelta(hours=ON_HOURS)).astimezone(zone), is_mine)
+    return Asked(shift, day, request.GET.get("ward", ""), *shift_of(day, *SHIFTS[shift], zone), is_mine)
 
 
 def _usual_day(shift: str, local: datetime) -> date:
@@ -80,13 +81,16 @@ def sheet(request: HttpRequest) -> HttpResponse:
 
 
 def _context(request: HttpRequest, asked: Asked) -> dict[str, Any]:
-    found = sheet_of(request.user, request.hospital, asked.starts_at, asked.ends_at, now(), asked.ward)
+    found = sheet_of(request.user, request.hospital, asked.starts_at, asked.ends_at, now(), asked.ward, is_mine=asked.is_mine)
     rows = [(animal, [(task, task.by_hour(found.hours)) for task in animal.tasks]) for animal in found.animals]
     return {
         "asked": asked,
         "sheet": found,
         "rows": rows,
         "open_now": found.open_now(),
+        "to_weigh": found.to_weigh(),
+        "all_address": asked.address(mine=""),
+        "mine_address": asked.address(mine="1"),
         "hour_labels": [hour_label(hour) for hour in found.hours],
         "now_hour": next((n for n, hour in enumerate(found.hours) if hour.holds(found.at)), None),
         "clock_note": clock_note(found.hours),
@@ -134,6 +138,17 @@ def _sign(request: HttpRequest, patient: Patient, said: dict[str, Any]) -> None:
     plans = patient.feedingplans if said["what"] == "meal" else patient.fluidplans
     plan = get_object_or_404(plans, pk=said["pk"])
     actions.attend(plan, by=request.user, due_at=said["due_at"], kind=said["kind"])
+
+
+@require_POST
+@for_patient(*CLINICAL)
+def mine(request: HttpRequest, patient: Patient) -> HttpResponse:
+    """Take an animal among one's own, or give it up."""
+    if "no_more" in request.POST:
+        actions.mind_no_more(patient, by=request.user)
+    else:
+        pressed(request, actions.mind, patient, by=request.user)
+    return _back(request)
 
 
 @require_POST

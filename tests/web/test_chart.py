@@ -47,7 +47,7 @@ def operate(patient, by, days=5):
     return procedures.record_procedure(
         patient, by=by, kind="shell-repair", done_on=days_ago(days), surgeon=by, findings="Two fragments",
         closures=[{"site": "left flank", "material": "nylon", "count": 6}],
-        bandages=[{"kind": "shell-dressing", "site": "carapace", "layers": ""}],
+        bandages=[{"kind": "shell-dressing", "site": "carapace"}],
         implants=[{"kind": "shell-plate", "site": "carapace", "must_come_out": True}],
     )  # fmt: skip
 

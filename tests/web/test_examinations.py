@@ -40,7 +40,7 @@ def operated(patient, vet):
         done_on=days_ago(5),
         surgeon=vet,
         closures=[sutures, sutures | {"site": "left thigh"}],
-        bandages=[{"kind": "shell-dressing", "site": "carapace", "layers": ""}],
+        bandages=[{"kind": "shell-dressing", "site": "carapace"}],
         implants=[{"kind": "drain", "site": "flank", "must_come_out": True}],
     )
     return patient
@@ -234,7 +234,7 @@ def test_steps_in_water_are_offered_for_animals_that_live_there(client, patient,
 
 
 def test_a_bandage_may_be_changed_or_left_as_it_is(client, operated, vet):
-    other = put_bandage_on(operated, kind="tail", site="tail", layers="", applied_on=days_ago(3))
+    other = put_bandage_on(operated, kind="tail", site="tail", applied_on=days_ago(3))
     first = operated.bandages.exclude(pk=other.pk).get()
     client.force_login(vet)
 

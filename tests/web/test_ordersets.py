@@ -24,7 +24,7 @@ MELOXICAM = {
     "syringe_ml": "", "route": "muscle", "every_hours": 24, "doses": 5, "late_dose": "keep_times", "instruction": "", LATER: 2,
 }  # fmt: skip
 CEFTAZIDIME = MELOXICAM | {"drug": "ceftazidime", "dose_per_kg": "20", "strength_per_ml": "100", "every_hours": 72, LATER: 0}
-WRAP = {"kind": "shell-dressing", "layers": "Hydrocolloid", "site": ""}
+WRAP = {"kind": "shell-dressing", "contact": "Hydrocolloid", "site": ""}
 TOLD = {"advice": "Dry box tonight, food tomorrow."}
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from hospital.audit.queries import history_of
-from hospital.clock import today
+from hospital.clock import now, today
 from hospital.edits import EditCollision
 from hospital.procedures import actions
 from hospital.procedures.forms import NOTHING_WRITTEN
@@ -36,7 +36,7 @@ def sent(by, *, closures=(), bandages=(), implants=(), **fields):
 
 
 NYLON = {"site": "left flank", "material": "nylon", "pattern": "horizontal-mattress", "count": 6}
-WRAP = {"kind": "figure-of-eight", "site": "left wing", "layers": "cotton, cohesive"}
+WRAP = {"kind": "figure-of-eight", "site": "left wing", "padding": "cotton", "outer": "cohesive"}
 PIN = {"kind": "intramedullary-pin", "size": "1.6 mm", "site": "left ulna"}
 
 
@@ -544,3 +544,23 @@ def test_the_same_form_sent_again_by_the_back_button_is_stored_once(client, pati
 
     assert answers == [302, 302]
     assert patient.procedures.count() == 1
+
+
+def test_layers_stand_in_their_order_on_the_page_and_in_the_theatre_record(client, patient, vet):
+    done = patient.procedures.create(kind="fracture-fixation", done_on=today(), surgeon=vet, recorded_by=vet)
+    on = {"patient": patient, "procedure": done}
+    Bandage.objects.create(
+        kind="splint", site="left foot", outer="cohesive wrap", contact="hydrocolloid", stiffening="cast tape", padding="cotton",
+        applied_on=today(), **on,
+    )  # fmt: skip
+    Implant.objects.create(kind="intramedullary-pin", size="1.1 mm", site="left ulna", position="in at the elbow", placed_on=today(), **on)
+    it = patient.anaesthetics.create(kind="fracture-fixation", planned_on=today(), vet=vet, planned_by=vet, begun_at=now(), procedure=done)
+    client.force_login(vet)
+
+    page = client.get(reverse("chart:patient", args=[patient.case_number])).content.decode()
+    record = client.get(reverse("theatre:record", args=[patient.case_number, it.pk])).content.decode()
+
+    order = [page.index(word) for word in ("hydrocolloid", "cotton", "cast tape", "cohesive wrap")]
+    assert order == sorted(order)
+    assert "contact layer: hydrocolloid; padding: cotton; splint or cast: cast tape; outer layer: cohesive wrap" in record
+    assert "in at the elbow, must come out before release" in record

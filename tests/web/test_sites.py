@@ -43,6 +43,8 @@ def details(hospital, **fields) -> dict:
         "longitude": "3.200000",
         "zone": "Europe/London",
         "closed_weekdays": ["5", "6"],
+        "late_after_minutes": "60",
+        "missed_after_minutes": "360",
         "seen_version": hospital.version,
     }
     return wanted | fields

@@ -2,7 +2,9 @@
 
 import threading
 from datetime import timedelta
+from io import BytesIO
 
+import pypdf
 import pytest
 import time_machine
 from django.db import connection, connections
@@ -309,3 +311,116 @@ def test_moments_come_back_from_the_page_as_they_went(order, plan, client, nurse
     [due] = [entry.due_at for _a, task, entry in sheet(client).context["open_now"] if task.what == "meal"]
     assert parse_datetime(due.isoformat()) == due
     assert f'name="due_at" value="{due.isoformat()}"' in page
+
+
+# --- the hospital's own minutes, weights, whose animals, labels -----------------------------------------------------
+
+
+def test_the_hospital_says_after_how_many_minutes_a_dose_is_late_and_missed(client, order, nurse, hospital, clock):
+    hospital.late_after_minutes, hospital.missed_after_minutes = 30, 90
+    hospital.save()
+    client.force_login(nurse)
+
+    states = []
+    for at in ("08:29", "08:30", "09:30"):
+        clock.move_to(make.at(f"2027-01-05 {at}"))
+        states += [state for _what, number, state in open_now(client) if number == 2]
+    refused = tap(client, order, 2)
+
+    assert states == ["due", "late", "missed"]
+    assert "This dose is hours late" in words(refused)
+    assert "late after 30 minutes, missed after 90" in words(sheet(client))
+
+
+def test_missed_never_comes_before_late(client, coordinator, hospital):
+    client.force_login(coordinator)
+    page = client.get(reverse("sites:edit")).context["form"]
+    sent = {name: page[name].value() for name in page.fields} | {"late_after_minutes": "60", "missed_after_minutes": "60"}
+
+    answer = client.post(reverse("sites:edit"), {name: value for name, value in sent.items() if value is not None})
+
+    assert answer.status_code == 422
+    assert "late first and missed later" in words(answer)
+
+
+def test_a_weight_too_old_for_its_group_is_said_at_the_dose_and_asks_for_the_scales(client, order, nurse, vet):
+    """A freshwater turtle's weight is good for 14 days (a list of our own: common practice, no source)."""
+    client.force_login(nurse)
+    never = words(sheet(client))
+    order.patient.weights.create(weighed_at=now() - timedelta(days=15), weight_g=800, weighed_by=vet)
+    old = words(sheet(client))
+    order.patient.weights.create(weighed_at=now() - timedelta(days=14), weight_g=800, weighed_by=vet)
+    fresh = words(sheet(client))
+
+    assert "never weighed" in never
+    assert "too old to dose from" in old
+    assert "Weighing due" in old
+    assert "too old to dose from" not in fresh
+    assert "Weighing due" not in fresh
+
+
+def test_mine_are_the_animals_that_i_took_and_nobody_elses(client, order, nurse, vet):
+    client.force_login(nurse)
+    empty = words(sheet(client, mine="1"))
+    for _again in range(2):
+        client.post(reverse("ward:mine", args=[order.patient.case_number]))
+
+    taken = sheet(client, mine="1")
+    client.force_login(vet)
+    others = words(sheet(client, mine="1"))
+    client.force_login(nurse)
+    client.post(reverse("ward:mine", args=[order.patient.case_number]), {"no_more": "1"})
+
+    assert "You mind no animal here" in empty
+    assert [each.patient for each in taken.context["sheet"].animals] == [order.patient]
+    assert "You mind no animal here" in others
+    assert "You mind no animal here" in words(sheet(client, mine="1"))
+
+
+def test_a_course_long_over_is_not_worked_out_and_one_just_over_still_shows_what_was_missed(client, patient, nurse, vet):
+    make.order(patient, by=vet, drug="Long over", every_hours=24, doses=400, first_dose_at=now() - timedelta(days=500))
+    make.order(patient, by=vet, drug="Just over", every_hours=24, doses=2, first_dose_at=now() - timedelta(days=2))
+    client.force_login(nurse)
+
+    page = words(sheet(client))
+
+    assert "Long over" not in page
+    assert "Just over" in page
+
+
+def test_a_label_says_whose_what_and_when_and_writes_nothing(client, order, nurse, carer, stranger):
+    address = reverse("medications:label", args=[order.patient.case_number, order.pk])
+    client.force_login(nurse)
+
+    answer = client.get(address)
+
+    text = pypdf.PdfReader(BytesIO(answer.content)).pages[0].extract_text().replace("\xa0", " ")
+    assert len(pypdf.PdfReader(BytesIO(answer.content)).pages) == 1
+    assert order.patient.case_number in text
+    assert "0.16 mL" in text
+    assert "Tue 05-Jan-2027 08:00" in text
+    assert order.doses_given.count() == 2
+    assert address in sheet(client).content.decode()
+    for person, status in ((carer.person, 403), (stranger, 404)):
+        client.force_login(person)
+        assert client.get(address).status_code in (status, 404)
+
+
+def test_another_amount_is_written_with_its_reason_and_comes_out_of_the_register_as_it_was(client, patient, nurse, hospital, vet):
+    """Ketamine 100 mg per mL: 0.3 mL ordered, 0.2 mL went in: 2 mL received leave 1.8 mL, worked by hand."""
+    witness = make.person("Wilma Witness", hospital, "nurse")
+    page = make.register_page(hospital, vet)
+    make.stock(page, "2", by=vet, witness=witness)
+    course = make.order(patient, by=vet, drug="ketamine", strength_per_ml=100, volume_ml="0.3", first_dose_at=now() - timedelta(hours=1))
+    client.force_login(nurse)
+    give = reverse("medications:give", args=[patient.case_number, course.pk])
+    form = {"kind": "given", "given_at": "2027-01-05T12:00", "page": page.pk, "given_ml": "0.2", "note": "", "wasted_ml": ""}
+
+    unreasoned = client.post(give, form)
+    client.post(give, form | {"note": "It moved; asleep already"})
+
+    dose = course.doses_given.get()
+    assert unreasoned.status_code == 422
+    assert "Say why it was not the amount that was ordered." in words(unreasoned)
+    assert (str(dose.given_ml), dose.register_line.moved_thousandths, dose.register_line.balance_thousandths) == ("0.2000", -200, 1800)
+    assert "0.2 mL instead of 0.3 mL" in words(client.get(reverse("chart:patient", args=[patient.case_number])))
