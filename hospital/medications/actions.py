@@ -32,8 +32,8 @@ from hospital.medications.queries import Judge, is_controlled, other_vets, recen
 from hospital.medications.wording import tongue
 from hospital.people.models import Person
 from hospital.register.actions import draw_up
-from hospital.register.models import RegisterLine
-from hospital.register.queries import corrected_thousandths, pages_of_drug
+from hospital.register.models import Kind, RegisterLine
+from hospital.register.queries import apart_from_doses, corrected_thousandths, pages_of_drug
 from hospital.rules.doses import AmountUnit, Asked
 from hospital.rules.formulary import Finding
 from hospital.rules.weights import good_for_days, has_changed
@@ -297,6 +297,7 @@ def give_dose(
     _refuse_dose(patient, order, given_at)
     if kind == DoseGiven.Kind.GIVEN and not is_not_double:
         _refuse_double(order, given_at)
+        _refuse_drawn_already(patient, order, given_at)
     is_given, line = kind == DoseGiven.Kind.GIVEN, None
     given_ml = _other_amount(order, given_ml, is_given=is_given, note=note)
     if is_from_stock:
@@ -381,6 +382,27 @@ def _refuse_double(order: MedicationOrder, given_at: datetime) -> None:
         told = {"time": f"{other.given_at.astimezone(given_at.tzinfo):%H:%M}", "name": other.given_by}
         raise ValidationError(
             {"is_not_double": _("%(name)s gave a dose at %(time)s. If this is another one, say so.") % told}
+        )
+
+
+def _refuse_drawn_already(patient: Patient, order: MedicationOrder, given_at: datetime) -> None:
+    """Somebody may have drawn this very dose up in the register, without the order: a second line would be one too many."""
+    half = timedelta(hours=order.every_hours) / 2
+    near = apart_from_doses(patient).filter(
+        kind=Kind.GIVEN, page__drug__iexact=order.drug.strip(), done_at__gt=given_at - half, done_at__lt=given_at + half
+    )
+    line = next((each for each in near if corrected_thousandths(each)), None)
+    if line:
+        told = {"number": line.number, "page": line.page, "time": f"{line.done_at.astimezone(given_at.tzinfo):%H:%M}"}
+        told["name"] = line.recorded_by_name
+        raise ValidationError(
+            {
+                "is_not_double": _(
+                    "Line %(number)d of the register (%(page)s) has this drug for this animal already: drawn up by %(name)s at %(time)s, "
+                    "without the order. Correct that line to 0 there if it was this dose; if this is another one, say so."
+                )
+                % told
+            }
         )
 
 

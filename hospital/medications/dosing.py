@@ -272,8 +272,22 @@ def flags(patient: Patient, course: Course, judge: Judge) -> list[Flag]:
     """Everything that speaks against an order, the gravest first."""
     beside = held_beside(judge.entry, course.wanted, is_adopted=judge.adoption is not None)
     found = [Flag(each, _sentence(each, judge, course)) for each in beside]
+    found += _nearer(judge, course)
     found += _overlaps(patient, course, judge)
     return sorted(found, key=lambda flag: not flag.needs_second_vet)
+
+
+def _nearer(judge: Judge, course: Course) -> list[Flag]:
+    """A wider row in force is no reason to overlook a nearer one that this order does not agree with."""
+    if judge.nearer is None:
+        return []
+    differs = held_beside(judge.nearer, course.wanted, is_adopted=True)
+    if not differs:
+        return []
+    words = _("The reference list has a row for a nearer group, which no vet here has adopted. By that row: %(sentence)s")
+    nearer = Judge(judge.nearer, None)
+    told = " ".join(_sentence(each, nearer, course) for each in differs)
+    return [Flag(Finding.NEARER_DIFFERS, words % {"sentence": told})]
 
 
 def _overlaps(patient: Patient, course: Course, judge: Judge) -> Iterator[Flag]:

@@ -140,10 +140,14 @@ def adoptions_in_force(hospital: Hospital) -> QuerySet[FormularyAdoption]:
 
 
 class Judge(NamedTuple):
-    """The row that an order is judged by: one in force, or else the proposal of the reference list."""
+    """The row that an order is judged by: one in force, or else the proposal of the reference list.
+
+    `nearer`: a row of the reference list for a nearer group of animals, which nobody here adopted while a wider one is in force.
+    """
 
     entry: Entry | None
     adoption: FormularyAdoption | None
+    nearer: Entry | None = None
 
 
 def rows_in_force(hospital: Hospital) -> dict[str, tuple[Entry, FormularyAdoption]]:
@@ -152,12 +156,14 @@ def rows_in_force(hospital: Hospital) -> dict[str, tuple[Entry, FormularyAdoptio
 
 
 def judge_of(hospital: Hospital, drug: str, lineage: tuple[str, ...], route: str) -> Judge:
-    """By what an order is judged. A row in force for a wider group comes before a nearer one that nobody adopted."""
+    """By what an order is judged. A row in force for a wider group comes before a nearer one that nobody adopted, and says so."""
     adopted = rows_in_force(hospital)
     entry = best_row([row for row, _ in adopted.values()], drug, lineage, route)
-    if entry:
-        return Judge(entry, adopted[entry.slug][1])
-    return Judge(best_row(reference().rows, drug, lineage, route), None)
+    listed = best_row(reference().rows, drug, lineage, route)
+    if entry is None:
+        return Judge(listed, None)
+    is_nearer = listed is not None and lineage.index(listed.group) < lineage.index(entry.group)
+    return Judge(entry, adopted[entry.slug][1], listed if is_nearer else None)
 
 
 def is_controlled(hospital: Hospital, drug: str, lineage: tuple[str, ...]) -> bool:

@@ -139,6 +139,7 @@ class Finding(StrEnum):
     """What speaks against an order."""
 
     NOT_ADOPTED = "not_adopted"  # no row in force for this animal
+    NEARER_DIFFERS = "nearer_differs"  # within the row in force, outside a nearer one that nobody adopted
     OTHER_UNIT = "other_unit"  # the row counts in units and the order in mass, or the reverse
     OTHER_ROUTE = "other_route"
     BELOW_USUAL = "below_usual"

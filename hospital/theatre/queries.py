@@ -8,8 +8,11 @@ from datetime import date, datetime
 from django.db.models import Max, Q, QuerySet
 
 from hospital.admissions.models import Patient
-from hospital.medications.models import DoseGiven
+from hospital.medications.models import DoseGiven, MedicationOrder
+from hospital.medications.queries import next_dose_at, orders_of
 from hospital.people.models import Person
+from hospital.register.models import RegisterLine
+from hospital.register.queries import apart_from_doses
 from hospital.rules.anaesthesia import next_check_at
 from hospital.sites.models import Hospital
 from hospital.theatre.models import Anaesthetic, Stage, TheatreReading
@@ -52,8 +55,23 @@ def check_due_at(anaesthetic: Anaesthetic, last_read_at: datetime | None) -> dat
     return next_check_at(anaesthetic.extubated_at or anaesthetic.gas_off_at, looks, anaesthetic.check_every_minutes)
 
 
+def orders_under(anaesthetic: Anaesthetic, zone: str) -> list[MedicationOrder]:
+    """Orders of the patient that stand and whose doses are not all written: what can be given under this anaesthetic."""
+    orders = orders_of(anaesthetic.patient).filter(stopped_on=None)
+    return [order for order in orders if next_dose_at(order, zone) is not None]
+
+
+def drawn_up_apart(anaesthetic: Anaesthetic, until: datetime) -> QuerySet[RegisterLine]:
+    """Controlled drugs drawn up for the patient meanwhile without an order: in the register only."""
+    begun = anaesthetic.begun_at
+    lines = apart_from_doses(anaesthetic.patient).filter(done_at__lte=anaesthetic.recovered_at or until)
+    return lines.filter(done_at__gte=begun.replace(hour=0, minute=0)) if begun else lines.none()
+
+
 def doses_during(anaesthetic: Anaesthetic, until: datetime) -> QuerySet[DoseGiven]:
     """Medicines given through the patient's orders on the day of the anaesthetic until it had recovered."""
     given = anaesthetic.patient.doses_given.filter(kind=DoseGiven.Kind.GIVEN, given_at__lte=anaesthetic.recovered_at or until)
     begun = anaesthetic.begun_at
-    return given.filter(given_at__gte=begun.replace(hour=0, minute=0)).select_related("order", "given_by") if begun else given.none()
+    if begun is None:
+        return given.none()
+    return given.filter(given_at__gte=begun.replace(hour=0, minute=0)).select_related("order", "given_by", "register_line__page")

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_GET, require_POST
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
+from hospital.medications.wording import parts
 from hospital.ordersets.lines import about
 from hospital.ordersets.queries import sets_after, signed_for
 from hospital.pages import both_versions, done, pressed, seen_version, show, status_of, whole
@@ -27,12 +28,13 @@ from hospital.people.models import Role
 from hospital.press import print_pdf
 from hospital.procedures.queries import is_vet
 from hospital.procedures.wording import left_by
+from hospital.register.wording import rows as register_rows
 from hospital.rules.anaesthesia import mark, minutes_between, missed
 from hospital.theatre import actions
 from hospital.theatre.chart_svg import anaesthetic_chart
 from hospital.theatre.forms import UNITS, CallOffForm, CheckForm, MomentsForm, PlanForm, ReadingForm
 from hospital.theatre.models import CHECKS, FIGURES, Anaesthetic, Stage, TheatreReading
-from hospital.theatre.queries import anaesthetics_of, check_due_at, doses_during, list_of, readings_of
+from hospital.theatre.queries import anaesthetics_of, check_due_at, doses_during, drawn_up_apart, list_of, orders_under, readings_of
 from hospital.theatre.wording import STEPS, after_list, kind_name, letters, missing_checks
 
 IN_THEATRE = for_patient(Role.VET, Role.NURSE)
@@ -172,6 +174,8 @@ def _standing(it: Anaesthetic, rows: list[TheatreReading]) -> dict[str, Any]:
         "due": due,
         "is_late": bool(due and due < moment),
         "doses": list(doses_during(it, moment)),
+        "apart": register_rows(drawn_up_apart(it, moment)),
+        "orders": [(order, parts(order)) for order in orders_under(it, it.patient.hospital.zone)] if not it.patient.closed_on else [],
         "left": left_by(it.procedure) if it.procedure else [],
         "needs_water_caution": it.patient.species.is_aquatic and "chelonian" in it.patient.species.group.lineage(),
         "is_reptile": "reptile" in it.patient.species.group.lineage(),

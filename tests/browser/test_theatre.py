@@ -6,7 +6,7 @@ from tests.browser.conftest import PHONE, email_of, sign_in
 
 pytestmark = pytest.mark.xdist_group("browser")
 
-TOO_SMALL = """[...document.querySelectorAll('#theatre-record :is(button, .button, .stepper input)')]
+TOO_SMALL = """[...document.querySelectorAll('#theatre-record :is(a, button, .button, .stepper input)')]
     .filter((each) => each.offsetParent && (each.getBoundingClientRect().height < 44 || each.getBoundingClientRect().width < 44))
     .map((each) => each.outerHTML.slice(0, 90))"""
 

@@ -232,7 +232,30 @@ def test_the_nearest_group_judges_and_the_row_for_the_route_is_taken():
 def test_a_row_in_force_for_a_wider_group_comes_before_a_nearer_proposal(hospital, vet):
     adopted(hospital, vet, slug="bird.meloxicam")
 
-    assert judge_of(hospital, "meloxicam", ("raptor", "bird", "animal"), "mouth").entry.slug == "bird.meloxicam"
+    judge = judge_of(hospital, "meloxicam", ("raptor", "bird", "animal"), "mouth")
+
+    assert judge.entry.slug == "bird.meloxicam"
+    assert judge.nearer.slug == "raptor.meloxicam"
+    assert judge_of(hospital, "meloxicam", ("waterbird", "bird", "animal"), "mouth").nearer is None
+
+
+def test_a_wider_row_never_outweighs_a_nearer_proposal_in_silence(client, hospital, vet):
+    """The list's rows as shipped: a bird 1 mg per kg, a raptor 0.5 mg per kg; 1 mg per kg is twice the nearer one."""
+    adopted(hospital, vet, slug="bird.meloxicam")
+    owl = make.patient(vet, species=make.species("Tyto alba", "Barn owl", group=make.group("raptor", ("bird", "animal"))))
+    owl.weights.create(weighed_at=now(), weight_g=300, weighed_by=vet)
+    client.force_login(vet)
+    order = {
+        "drug": "meloxicam", "dose_per_kg": "1", "dose_unit": "mg", "strength_per_ml": "1.5", "strength_unit": "mg", "route": "mouth",
+        "every_hours": "24", "doses": "1", "first_dose_at": f"{now():%Y-%m-%dT%H:%M}", "work_out": "1",
+    }  # fmt: skip
+
+    page = words(client.post(reverse("medications:order", args=[owl.case_number]), order))
+    agreed = words(client.post(reverse("medications:order", args=[owl.case_number]), order | {"dose_per_kg": "0.5"}))
+
+    assert "raptor.meloxicam" in page
+    assert "By that row: From 1 mg per kg on a second vet must sign." in page
+    assert "By that row" not in agreed
 
 
 def test_a_combination_is_not_taken_for_its_part():

@@ -10,10 +10,13 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils.timezone import localtime
 
 from hospital.audit.models import AuditEntry
 from hospital.clock import now, pretending, today
 from hospital.edits import EditCollision
+from hospital.medications.actions import give_dose
+from hospital.register.actions import use
 from hospital.rules.anaesthesia import mark
 from hospital.theatre import actions
 from hospital.theatre.models import FIGURES, Stage, TheatreReading
@@ -332,3 +335,48 @@ def test_a_list_without_animals_says_how_to_fill_it(client, nurse):
     client.force_login(nurse)
 
     assert "Nothing is on the list" in client.get(reverse("theatre:day"), {"day": "no day"}).content.decode()
+
+
+# --- medicines under anaesthesia ----------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def ketamine(patient, vet, hospital):
+    """An order of 0.1 mL, and the drug in the register's safe."""
+    page = make.register_page(hospital, vet)
+    make.stock(page, "5", by=vet, witness=make.person("Wilma Witness", hospital, "nurse"))
+    return make.order(patient, by=vet, drug="ketamine", strength_per_ml=100, volume_ml=Decimal("0.1"), first_dose_at=now()), page
+
+
+def test_the_record_leads_to_each_order_and_tells_its_line_of_the_register(client, begun, ketamine, nurse):
+    order, page = ketamine
+    client.force_login(nurse)
+    before = client.get(url("record", begun)).content.decode()
+    give = reverse("medications:give", args=[begun.patient.case_number, order.pk])
+    form = {"kind": "given", "given_at": f"{localtime(now()):%Y-%m-%dT%H:%M}", "page": page.pk, "note": "", "wasted_ml": "", "given_ml": ""}
+
+    client.post(give, form)
+
+    after = client.get(url("record", begun)).content.decode()
+    dose = order.doses_given.get()
+    assert give in before
+    assert dose.register_line.page == page
+    assert f"line {dose.register_line.number} of the register" in after
+    assert reverse("register:page", args=[page.pk]) in after
+
+
+def test_what_was_drawn_up_without_the_order_is_never_drawn_up_twice_in_silence(client, begun, ketamine, vet):
+    order, page = ketamine
+    use(
+        page, patient=begun.patient, by=vet, drawn=Decimal("0.1"), given=Decimal("0.1"), wasted=Decimal(0),
+        done_at=now() - timedelta(minutes=5),
+    )  # fmt: skip
+    client.force_login(vet)
+
+    record = client.get(url("record", begun)).content.decode()
+    with pytest.raises(ValidationError, match="has this drug for this animal already"):
+        give_dose(order, by=vet, kind="given", given_at=now(), note="")
+    meant = give_dose(order, by=vet, kind="given", given_at=now(), note="", is_not_double=True)
+
+    assert "Drawn up in the register without an order" in record
+    assert meant.register_line.balance_thousandths == 4800
