@@ -49,7 +49,8 @@ class FirstForm(HospitalForm):
 
     def __init__(self, *args: Any, **kwargs: Any):
         super().__init__(*args, **kwargs)
-        del self.fields["seen_version"]
+        for later in ("seen_version", "late_after_minutes", "missed_after_minutes"):  # the usual minutes hold until somebody sets others
+            del self.fields[later]
         self.fields["password"].help_text = " ".join(password_validators_help_texts())
 
     @property
