@@ -235,11 +235,11 @@ class Contents:
     feeding: Feeding | None = None
     fluids: Fluids | None = None
     flags: tuple[str, ...] = ()  # signs and mishaps that ask for a call at once, by name
+    worn: tuple[str, ...] = ()  # bandages with their layers and what is in it, in lines
 
     @property
     def flag_pictures(self) -> list[tuple[str, str]]:
         return pictured(self.flags)
-    worn: tuple[str, ...] = ()  # bandages with their layers and what is in it, in lines
 
     def says_the_same(self, other: Contents) -> bool:
         """Whether both tell a carer the same, whatever came before them."""
