@@ -14,6 +14,8 @@ urlpatterns = [
     path("", include("handover.packs.urls")),
     path("", include("handover.codes.urls")),
     path("", include("handover.logs.urls")),
+    path("", include("handover.questions.urls")),
+    path("", include("handover.duty.urls")),
     path("", include("handover.offline.urls")),
     path("", include("handover.feeds.urls")),
     path("", include("handover.boards.urls")),

@@ -21,6 +21,7 @@ from hospital.images.models import Image, Measurement
 from hospital.imports.models import Import, ImportedCase, RowProblem
 from hospital.jobs.models import Job
 from hospital.labs.models import Finding, Sample
+from hospital.mail.models import Letter, MailChoice
 from hospital.medications.models import DoseGiven, FormularyAdoption, MedicationOrder
 from hospital.ordersets.models import OrderSet, SetLine, SignedSet
 from hospital.outcomes.models import Outcome, Reopening
@@ -70,7 +71,9 @@ __all__ = [
     "Induction",
     "Invitation",
     "Job",
+    "Letter",
     "Loan",
+    "MailChoice",
     "MailedCode",
     "Measurement",
     "MedicationOrder",

@@ -10,6 +10,7 @@ register_converter(CaseNumberConverter, "case")
 urlpatterns = [
     path("", home, name="home"),
     path("", include("hospital.people.urls")),
+    path("", include("hospital.mail.urls")),
     path("", include("hospital.sites.urls")),
     path("", include("hospital.setup.urls")),
     path("", include("hospital.admissions.urls")),

@@ -17,14 +17,16 @@ from handover.boards.rhythm import by_carer, quiet
 from handover.boards.visits import FORTNIGHT_DAYS, days_ahead
 from handover.boards.ward import in_the_ward
 from handover.plans.outlook import outlooks
+from handover.questions.queries import waiting_questions
 from handover.releases.lists import chosen
 from handover.releases.queries import readiness_of
 from hospital.admissions.models import PatientQuerySet
 from hospital.clock import now, today
+from hospital.mail.queries import undelivered
 from hospital.medications.queries import waiting_orders
 from hospital.pages import show
 from hospital.people.access import for_roles
-from hospital.people.models import STAFF
+from hospital.people.models import STAFF, Role
 from hospital.register.queries import to_settle
 from hospital.register.wording import title
 
@@ -84,6 +86,8 @@ def today_board(request: HttpRequest) -> HttpResponse:
         unsigned=waiting_orders([request.hospital.pk]),
         custody=custody(request.user, request.hospital, now(), today()),
         **_register(request),
+        questions=waiting_questions(request.hospital, request.user),
+        undelivered=undelivered(request.hospital) if Role.COORDINATOR in request.roles else 0,
         worrying_url=_url("logs:worrying"),
     )
 

@@ -28,6 +28,7 @@ from hospital.admissions.days import locked, refuse_day
 from hospital.admissions.models import Patient, Placement
 from hospital.clock import now, today
 from hospital.edits import EditCollision
+from hospital.mail.actions import write
 from hospital.medications.actions import give_dose
 from hospital.medications.models import DoseGiven
 from hospital.people.models import STAFF, Person
@@ -36,6 +37,7 @@ from hospital.procedures.models import Bandage
 from hospital.rules.weights import Weighing, alarm_for, standing
 
 CLOCKS_MAY_DIFFER = timedelta(minutes=10)
+UNDO_FOR = timedelta(minutes=1)
 GIVEN = frozenset({DoseGiven.Kind.GIVEN})
 
 
@@ -371,7 +373,24 @@ def see(entry: LogEntry, *, by: Person, note: str = "") -> LogSeen:
     if before is None:
         seen.full_clean()
         seen.save()
+        _thank(seen)
     return seen
+
+
+def _thank(seen: LogSeen) -> None:
+    """The carer who wrote hears who has seen it, when it can no longer be undone."""
+    entry, hospital = seen.entry, seen.entry.patient.hospital
+    if not _is_staff(entry.patient, entry.author):
+        write("seen", seen.pk, hospital=hospital, to=entry.author, facts={"seen": seen.pk}, not_before=seen.seen_at + UNDO_FOR)
+
+
+@transaction.atomic
+def unsee(entry: LogEntry, *, by: Person) -> None:
+    """Take one's own "seen" back within a minute: the report waits again, and goes to the next person."""
+    seen = LogSeen.objects.select_for_update().filter(entry=entry, seen_by=by).first()
+    if seen is None or now() - seen.seen_at > UNDO_FOR:
+        raise ValidationError(_("The minute for undoing is over. Look after the animal yourself, or tell a colleague."))
+    seen.delete()
 
 
 @transaction.atomic

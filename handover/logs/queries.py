@@ -35,7 +35,8 @@ ATE = (Eaten.ALL, Eaten.SOME)
 
 def standing_reports(patient: Patient) -> QuerySet[LogEntry]:
     """The reports that no correction has replaced, the latest day first."""
-    return LogEntry.objects.filter(patient=patient).counting().select_related("author", "later_photo").order_by("-on", "-made_at", "-pk")
+    standing = LogEntry.objects.filter(patient=patient).counting()
+    return standing.select_related("author", "later_photo", "seen__seen_by").order_by("-on", "-made_at", "-pk")
 
 
 def worrying_reports(person: Person, hospital: Hospital) -> QuerySet[LogEntry]:
@@ -47,7 +48,7 @@ def worrying_reports(person: Person, hospital: Hospital) -> QuerySet[LogEntry]:
     grave_first = unseen.order_by(is_grave, "made_at", "pk").select_related(*read_with)
     here = Placement.objects.open().select_related("carer__person")
     on_now = Prefetch("patient__bandages", Bandage.objects.filter(removed_on=None), to_attr="bandages_on")
-    return grave_first.prefetch_related(Prefetch("patient__placements", here, to_attr="here"), on_now)
+    return grave_first.prefetch_related("passed_on__to", Prefetch("patient__placements", here, to_attr="here"), on_now)
 
 
 def held_at(patient: Patient, person: Person, moment: datetime) -> Placement | None:

@@ -19,6 +19,7 @@ urlpatterns = [
     path("patients/<case:case_number>/reports/<uuid:key>/photo/", views.photo, name="photo"),
     path("patients/<case:case_number>/reports/<uuid:key>/photo/part/", views.photo_part, name="photo-part"),
     path("patients/<case:case_number>/reports/<uuid:key>/seen/", views.seen, name="seen"),
+    path("patients/<case:case_number>/reports/<uuid:key>/unsee/", views.unsee, name="unsee"),
     path("patients/<case:case_number>/reports/<uuid:key>/bandages/<int:bandage_id>/off/", views.bandage_off, name="bandage-off"),
     path("patients/<case:case_number>/water/", views.water, name="water"),
     path("patients/<case:case_number>/water/card/", views.water_card, name="water-card"),

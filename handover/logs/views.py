@@ -23,7 +23,7 @@ from handover.logs.actions import KeyUsed
 from handover.logs.flags import call_now, call_today, picture_of, pictured, signs_for
 from handover.logs.forms import ReportForm, SeenForm, WaterForm, as_said, usual, usual_day
 from handover.logs.hints import answer_hints
-from handover.logs.models import MISHAPS, BandageState, LogEntry
+from handover.logs.models import MISHAPS, BandageState, LogEntry, LogSeen
 from handover.logs.photos import receive_photo_part
 from handover.logs.water import water_of
 from handover.logs.wording import (
@@ -38,6 +38,7 @@ from handover.logs.wording import (
 from handover.plans.news import news_of
 from handover.protocols.models import Advice
 from handover.protocols.queries import advice_for
+from handover.questions.queries import unread_answers
 from hospital.admissions.access import for_patient
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
@@ -45,7 +46,7 @@ from hospital.edits import EditCollision
 from hospital.feeding.models import FluidRoute
 from hospital.feeding.queries import feeding_now, fluids_at_home
 from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
-from hospital.pages import done, pressed, show, status_of, whole
+from hospital.pages import as_picture, done, pressed, show, status_of, whole
 from hospital.people.access import for_roles
 from hospital.people.models import CLINICAL, EVERYONE, STAFF, Role
 from hospital.placements.queries import lent_to
@@ -65,7 +66,11 @@ def mine(request: HttpRequest) -> HttpResponse:
     placements = queries.mine(request.user)
     days = queries.days_of([each.patient for each in placements], today())
     news = news_of(placements)
-    rows = [{"placement": each, "news": news.get(each.pk), **_day_words(days[each.patient_id])} for each in placements]
+    answers = unread_answers(request.user, days)
+    rows = [
+        {"placement": each, "news": news.get(each.pk), "answers": answers.get(each.patient_id, 0), **_day_words(days[each.patient_id])}
+        for each in placements
+    ]
     return show(request, "logs/mine.html", {"rows": rows, "today": today(), "loans": lent_to(request.user)})
 
 
@@ -120,6 +125,7 @@ def _show_day(request: HttpRequest, found: queries.Day, form: ReportForm, **more
     context = day_context(found, form, **more) | {
         "is_mine": is_mine,
         "news": news_of([found.placement]).get(found.placement.pk) if is_mine else None,
+        "answers": unread_answers(request.user, [found.patient.pk]).get(found.patient.pk, 0) if is_mine else 0,
     }
     return show(request, "logs/day.html", context, status=status_of(form) if not more.get("status") else more["status"])
 
@@ -254,7 +260,7 @@ def photo_part(request: HttpRequest, patient: Patient, is_here: bool, key: uuid.
 
 def _entry(request: HttpRequest, patient: Patient, key: uuid.UUID) -> LogEntry:
     entries = LogEntry.objects.visible_to(request.user).filter(patient=patient)
-    return get_object_or_404(entries.select_related("author", "corrects", "patient__hospital"), key=key)
+    return get_object_or_404(entries.select_related("author", "corrects", "patient__hospital", "seen__seen_by"), key=key)
 
 
 def _cautions(entry: LogEntry) -> list[str]:
@@ -307,17 +313,7 @@ def _report(entry: LogEntry) -> dict[str, Any]:
 def photo(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResponse:
     """The photograph of a report: our own JPEG, told to the browser to be a picture and nothing else."""
     entry = _entry(request, patient, key)
-    if not entry.picture:
-        raise Http404
-    try:
-        with entry.picture.open("rb") as file:
-            response = HttpResponse(file.read(), content_type="image/jpeg")
-    except FileNotFoundError:
-        raise Http404 from None
-    response["Content-Disposition"] = f'inline; filename="{entry.key}.jpg"'
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
+    return as_picture(entry.picture, name=f"{entry.key}.jpg")
 
 
 @require_GET
@@ -376,7 +372,10 @@ def worrying(request: HttpRequest) -> HttpResponse:
         _report(entry) | {"lost": _lost(entry) if can_record else []}
         for entry in queries.worrying_reports(request.user, request.hospital)
     ]
-    return show(request, "logs/worrying.html", {"rows": rows}, part="logs/_worrying.html")
+    mine = LogSeen.objects.filter(seen_by=request.user, entry__patient__hospital=request.hospital)
+    just_seen = mine.filter(seen_at__gte=now() - actions.UNDO_FOR).select_related("entry__patient__species")
+    context = {"rows": rows, "just_seen": just_seen}
+    return show(request, "logs/worrying.html", context, part="logs/_worrying.html")
 
 
 def _lost(entry: LogEntry) -> list:
@@ -409,6 +408,14 @@ def seen(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResponse
             messages.error(request, " ".join(str(e) for errors in form.errors.values() for e in errors))
     except EditCollision as collision:
         messages.error(request, str(collision.sentence))
+    return redirect("logs:worrying")
+
+
+@require_POST
+@for_patient(*STAFF)
+def unsee(request: HttpRequest, patient: Patient, key: uuid.UUID) -> HttpResponse:
+    """A tap that was a slip, taken back within a minute."""
+    pressed(request, actions.unsee, _entry(request, patient, key), by=request.user)
     return redirect("logs:worrying")
 
 

@@ -31,7 +31,7 @@ FONTS = [_FONT.format(part, weight) for part in ("latin", "latin-ext") for weigh
 OUTBOX = ["vendor/idb-8.0.4/idb.js", "handover/outbox.js"]
 ASSETS = [
     *(f"hospital/{name}" for name in ("base.css", "fonts.css", "pack.css", "print.css", "app.js", "emblem.svg", "tide.svg", "reeds.svg")),
-    *(f"handover/{name}" for name in ("report.js", "answer.js", "offline.js", "not_sent.js", "watertime.js", "timer.js")),
+    *(f"handover/{name}" for name in ("report.js", "answer.js", "offline.js", "not_sent.js", "ask.js", "watertime.js", "timer.js")),
     *OUTBOX,
     *FONTS,
 ]
@@ -101,7 +101,8 @@ def _days(patient: Patient) -> dict[str, str]:
 
 
 def _pages(patient: Patient, person: Person) -> list[str]:
-    pages = [reverse(name, args=[patient.case_number]) for name in ("logs:coming", "logs:guide", "logs:past", "packs:pack")]
+    kept = ("logs:coming", "logs:guide", "logs:past", "questions:questions", "packs:pack")
+    pages = [reverse(name, args=[patient.case_number]) for name in kept]
     if pack := packs_for(patient, person).first():
         pages += [reverse(name, args=[patient.case_number, pack.version]) for name in ("packs:page", "packs:file")]
     return pages

@@ -26,6 +26,7 @@ from handover.plans.queries import plan_in_force
 from hospital.admissions.days import locked
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
+from hospital.mail.actions import write
 from hospital.people.models import Person
 from hospital.rules.codes import grouped
 
@@ -89,6 +90,8 @@ def _keep(pack: Pack, printed: Printed) -> Pack:
         pack.full_clean()
         pack.save()
         keep_code(pack)
+        if pack.placement and pack.placement.carer:
+            write("pack", pack.pk, hospital=patient.hospital, to=pack.placement.carer.person, facts={"pack": pack.pk})
     except Exception:
         pack.file.storage.delete(pack.file.name)
         raise

@@ -19,6 +19,7 @@ from hospital.admissions.days import in_words, locked
 from hospital.admissions.models import Patient
 from hospital.clock import now, today
 from hospital.edits import EditCollision
+from hospital.mail.actions import write
 from hospital.people.models import Person
 
 UNSEEN = "unseen"  # the code of a refusal because of a later decision of somebody else
@@ -48,7 +49,16 @@ def put_in_force(live: LivePlan, current: Plan | None, *, by: Person, at: dateti
     published = _new_version(live, current, by=by, at=at, reason=reason, changes=changes)
     PlannedDate.objects.bulk_create(_dates(published, live))
     CurrentPlan.objects.update_or_create(patient=live.patient, defaults={"plan": published})
+    _write_home(published)
     return published
+
+
+def _write_home(published: Plan) -> None:
+    """The carer who has the animal gets a letter about the new days."""
+    here = published.patient.open_placement()
+    if here and here.carer:
+        facts = {"plan": published.pk, "placement": here.pk}
+        write("plan", published.pk, hospital=published.hospital, to=here.carer.person, facts=facts)
 
 
 def _checked_changes(current: Plan | None, live: LivePlan, seen_answer: str | None) -> tuple[Change, ...]:

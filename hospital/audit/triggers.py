@@ -16,10 +16,11 @@ OUR_APPS = ("hospital", "handover")
 # night from rows that are audited, and nobody acts on one without publishing a plan: thousands of rows a night would only
 # bury what people did. A reading of an incubator says itself who entered it and when, and is never changed. Mailed codes and
 # counts of tries live for minutes; that somebody signed in is written down by SignedIn. What a file's rows said stands beside
-# the cases made of them, which are audited.
+# the cases made of them, which are audited. A letter is moved on by the sender several times, and says itself what became of it
+# and who settled it.
 NOT_AUDITED = {
     "AuditEntry", "TaxonGroup", "Cause", "Advice", "LibraryRow", "CaseCounter", "Proposal", "Reading", "MailedCode", "Tries",
-    "RowProblem", "ImportedCase",
+    "RowProblem", "ImportedCase", "Letter",
 }  # fmt: skip
 # Of these tables only the rows that people write; the others are reference rows.
 AUDITED_WHERE = {"Species": 'NOT {row}."is_shipped"'}
@@ -35,7 +36,7 @@ REDACTED = {
 }
 APPEND_ONLY = {
     "AuditEntry", "Weight", "LogEntry", "LogPhoto", "Plan", "PlannedDate", "Pack", "RegisterPage", "RegisterLine", "CountEntry",
-    "FeedingPlan", "FluidPlan", "PlanStop", "Reading", "SetAside", "TheatreReading", "SignedSet",
+    "FeedingPlan", "FluidPlan", "PlanStop", "Reading", "SetAside", "TheatreReading", "SignedSet", "Message", "PassedOn",
 }  # fmt: skip
 # Rows of an append-only table that may go after all: what came with an old spreadsheet, while that import is being undone.
 MAY_GO = {

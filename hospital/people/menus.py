@@ -27,6 +27,7 @@ ENTRIES = [
     (_("Records"), "exports:records", {Role.VET, Role.COORDINATOR}),
     (_("Protocols"), "protocols:library", CLINICAL | {Role.COORDINATOR}),
     (_("Formulary"), "formulary:groups", CLINICAL | {Role.COORDINATOR}),
+    (_("Post"), "mail:post", {Role.COORDINATOR}),
     (_("Hospital"), "sites:hospital", STAFF),
 ]
 
@@ -48,8 +49,8 @@ def surroundings(request: HttpRequest) -> dict:
 
 
 def _person_links(request: HttpRequest) -> list[dict]:
-    """My account; for people of several hospitals also where to choose the one they work at now."""
-    links = [{"label": _("My account"), "url": reverse("people:account")}]
+    """My account and letters; for people of several hospitals also where to choose the one they work at now."""
+    links = [{"label": _("My account"), "url": reverse("people:account")}, {"label": _("My letters"), "url": reverse("mail:choose")}]
     if getattr(request, "works_at_several", False):
         links.append({"label": _("Work at another hospital"), "url": reverse("people:work-at")})
     return links

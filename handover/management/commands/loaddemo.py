@@ -12,6 +12,7 @@ from django.db import transaction
 from handover.demo.custody import tell_custody
 from handover.demo.formulary import adopt_formulary, mark_example
 from handover.demo.history import make_history
+from handover.demo.messages import tell_messages
 from handover.demo.ordersets import keep_set
 from handover.demo.people import invite_people, make_carers, make_hospitals, make_people
 from handover.demo.records import tell_records
@@ -37,8 +38,9 @@ class Command(BaseCommand):
     def handle(self, **options) -> None:
         if Hospital.objects.exists():
             raise CommandError("There is a hospital already. The demonstration is made in an empty installation only.")
-        files = ("people", "stories", "register", "theatre", "ordersets")
-        people, told, register, theatre, ordersets = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in files)
+        files = ("people", "stories", "register", "theatre", "ordersets", "messages")
+        read = (tomllib.loads((FOLDER / f"{name}.toml").read_text()) for name in files)
+        people, told, register, theatre, ordersets, messages = read
         with acting(None, "demonstration"):
             cast = make_cast(people)
             for row in people["hospital"]:
@@ -61,6 +63,7 @@ class Command(BaseCommand):
         tell_custody(people, cast)
         tell_ward(cast, cast.hospitals["sedge"], cast.people["priya"])
         tell_records(cast, cast.hospitals["sedge"], cast.people["ruth"])
+        tell_messages(messages, cast, patients)
         for _ in check_cases(Patient.objects.in_care()):  # as on any night; the demonstration wakes up to it
             pass
         self.stdout.write(f"{len(cases)} live cases in {len(cast.hospitals)} hospitals.")

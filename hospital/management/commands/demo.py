@@ -6,6 +6,7 @@ import hashlib
 import os
 import shutil
 import socket
+import subprocess
 import sys
 import tomllib
 from pathlib import Path
@@ -124,4 +125,6 @@ def serve(port: int) -> None:
     environment = os.environ | {"SITE_URL": f"http://127.0.0.1:{port}", "DATA_DIR": str(settings.DATA_DIR)}
     bind = ["--bind", f"127.0.0.1:{port}", "--workers", "2", "--threads", "4", "--log-level", "warning"]
     os.chdir(settings.BASE_DIR)
+    # Letters go while the demonstration is served: printed here, and read on the coordinator's page "Post".
+    subprocess.Popen([sys.executable, "manage.py", "sendmail", "--loop", "--with-parent"], env=environment)
     os.execve(sys.executable, [sys.executable, "-m", "gunicorn", "hospital.wsgi", *bind], environment)
