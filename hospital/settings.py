@@ -156,7 +156,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "hospital_cache"}}
 
 LANGUAGE_CODE = "en-gb"
-LANGUAGES = [("en-gb", "English")]
+LANGUAGES = [("en-gb", "English"), ("es", "Español"), ("fr", "Français"), ("de", "Deutsch")]  # of carers; staff work in English
 LOCALE_PATHS = [BASE_DIR / "hospital" / "locale"]
 USE_TZ = True
 TIME_ZONE = "UTC"  # each hospital has its own zone; see hospital.people.access.attend

@@ -381,7 +381,7 @@ class Story:
 
     def _print_pack(self) -> None:
         if plan_in_force(self.patient):
-            make_pack(self.patient, by=self.chief, paper="A4")
+            make_pack(self.patient, by=self.chief, paper="A4", dates_differ=True)
 
     def _publish(self, reason: str) -> None:
         """Publish today's plan. One that changes nothing, or whose dates collide, leaves the old one in force."""

@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext, ngettext_lazy
 
 from handover.schedule.answers import Answer, Because, Call, Cause
 from handover.schedule.watertime import Allowance, Reason, Sign
+from hospital.words import dated, lowered
 
 CARER_DAY = "l j F Y"  # Tuesday 5 January 2027
 
@@ -88,16 +88,21 @@ BECAUSE = {
 
 def signs_in_words(signs: Iterable[Sign]) -> str:
     """The signs in the order of the list, the severe ones first, separated by commas."""
-    return ", ".join(str(SIGNS[sign]).lower() for sign in Sign if sign in set(signs))
+    return ", ".join(lowered(str(SIGNS[sign])) for sign in Sign if sign in set(signs))
 
 
 def water_minutes(allowance: Allowance) -> str:
     """ "no water", "20 minutes" or "full-time water"."""
-    if allowance.minutes is None:
+    return minutes_in_words(allowance.minutes)
+
+
+def minutes_in_words(minutes: int | None) -> str:
+    """The same for bare minutes; None is full-time water."""
+    if minutes is None:
         return _("full-time water")
-    if allowance.minutes == 0:
+    if minutes == 0:
         return _("no water")
-    return ngettext("%(n)d minute", "%(n)d minutes", allowance.minutes) % {"n": allowance.minutes}
+    return ngettext("%(n)d minute", "%(n)d minutes", minutes) % {"n": minutes}
 
 
 def water_reason(allowance: Allowance, day_format: str = CARER_DAY) -> str:
@@ -123,4 +128,4 @@ def _whole(number: Decimal | int | None) -> Decimal | int | None:
 
 
 def _day(day: date | None, day_format: str) -> str:
-    return date_format(day, day_format) if day else ""
+    return dated(day, day_format)

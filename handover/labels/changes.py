@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy
 
 from handover.labels.events import plain_label
 from handover.schedule.changes import Cause, Kind, Why
+from hospital.words import dated
 
 KINDS = {
     Kind.MOVED: gettext_lazy("moved"),
@@ -64,4 +64,4 @@ def cause_in_words(
 
 
 def _day(day: date | None, day_format: str) -> str:
-    return date_format(day, day_format) if day else ""
+    return dated(day, day_format)

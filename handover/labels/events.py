@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy
 from handover.schedule.case import Meaning
 from handover.schedule.problem import CARER, CLINIC, HOME
 from hospital.admissions.reference import FOLDER, read_toml
+from hospital.words import is_english, said
 
 PLACES = {CLINIC: gettext_lazy("at the clinic"), HOME: gettext_lazy("at home")}
 CALENDARS = {
@@ -44,15 +45,18 @@ def _name(row: Mapping) -> EventName:
 
 
 def name_of(event: str) -> EventName:
-    """The words for an event; one that the list lacks is shown by its own word."""
-    return event_names().get(event) or EventName(event.replace("_", " ").replace("-", " ").capitalize())
+    """The words for an event in the reader's language; one that the list lacks is shown by its own word."""
+    shipped = event_names().get(event) or EventName(event.replace("_", " ").replace("-", " ").capitalize())
+    if is_english():
+        return shipped
+    return EventName(said(shipped.label), said(shipped.what), shipped.minutes, said(shipped.bring))
 
 
 def event_label(meaning: Meaning) -> str:
     """What it is, and about what: "Bandage check and change · left wing (no. 2)"."""
     words = name_of(meaning.event).label
     if meaning.label:
-        words = f"{words} · {meaning.label}"
+        words = f"{words} · {said(meaning.label)}"
     return _("%(what)s (no. %(link)d)") % {"what": words, "link": meaning.link} if meaning.link else words
 
 

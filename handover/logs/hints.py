@@ -14,6 +14,7 @@ from handover.schedule.answers import PHONE_NOW, PHONE_TODAY, Because, unfed_lim
 from handover.schedule.watertime import Reason, Sign
 from hospital.admissions.actions import UNLIKELY_FACTOR
 from hospital.rules.weights import Weighing, alarm_for, calls_below_g, reference_g
+from hospital.words import lowered
 
 
 def answer_hints(day: Day) -> dict[str, Any]:
@@ -28,7 +29,7 @@ def answer_hints(day: Day) -> dict[str, Any]:
         },
         "unfed": _unfed(day),
         "weight": _weight(day),
-        "signs": {str(sign): {"words": str(SIGNS[sign]).lower(), "is_severe": sign.is_severe} for sign in Sign},
+        "signs": {str(sign): {"words": lowered(str(SIGNS[sign])), "is_severe": sign.is_severe} for sign in Sign},
         "sign_of_bandage": {str(state): str(sign) for state, sign in SIGN_OF_BANDAGE.items()},
         "sign_of_activity": {str(state): str(sign) for state, sign in SIGN_OF_ACTIVITY.items()},
         "because": [{"why": str(why), "words": _words(why), "phone": _phone(why)} for why in Because],

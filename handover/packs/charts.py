@@ -84,6 +84,41 @@ def _ticks(capacity: Decimal, step: Decimal) -> tuple[Tick, ...]:
     )
 
 
+# Least length of the scale by capacity, in mm: ISO 7886-1, table 1 (from memory). Makers differ: go by the numbers on the syringe.
+SCALES_MM = {Decimal("1"): 57, Decimal("2.5"): 27, Decimal("5"): 36, Decimal("10"): 44, Decimal("20"): 52, Decimal("50"): 75}
+CHECK_MM = 50
+
+
+@dataclass(frozen=True, slots=True)
+class LifeSize:
+    """The same barrel as long as it is in the hand, beside a line of 50 mm that shows whether the printer kept the scale."""
+
+    scale_mm: int
+    mark_x: float  # from the zero of the scale
+    marks: str
+    end_x: int
+    ruler_x: int
+    ruler: str
+    check_mm: int = CHECK_MM
+
+
+def life_size(medicine: Medicine) -> LifeSize | None:
+    """None for a syringe whose length we do not know."""
+    capacity = Decimal(medicine.syringe_ml)
+    scale = SCALES_MM.get(capacity)
+    if scale is None or not medicine.graduation_ml:
+        return None
+    tenth = scale / 10
+    return LifeSize(
+        scale_mm=scale,
+        mark_x=round(scale * float(Decimal(medicine.volume_ml) / capacity), 2),
+        marks="".join(f"M{4 + tenth * n:g} 6v{3 if n % 5 == 0 else 2}" for n in range(11)),
+        end_x=4 + scale,
+        ruler_x=100,
+        ruler="".join(f"M{100 + n} 12v-{4 if n % 10 == 0 else 2.5 if n % 5 == 0 else 1.5}" for n in range(CHECK_MM + 1)),
+    )
+
+
 # --- water --------------------------------------------------------------------------------------------------------
 
 TUB_WIDTH, TUB_HEIGHT, TUB_TOP, TUBS_A_ROW, TUB_ROW = 20, 24, 20, 7, 62
@@ -148,7 +183,8 @@ def _tub(day: WaterDay, number: int, steps: int) -> Tub:
 
 # --- log sheets ---------------------------------------------------------------------------------------------------
 
-LINES_A_SHEET = 28  # each 8 mm or higher, so that a hand can write on it; Letter holds no more
+# Each 8 mm or higher, so that a hand can write on it; Letter holds no more. Large print lies on its side.
+LINES_A_SHEET = {"usual": 28, "large": 13}
 MOST_DAYS_A_SHEET = 7
 LINE_OF_DOSES = 52  # characters that fit on a line beside its label
 
@@ -186,12 +222,12 @@ class LogSheet:
     strips: tuple[Strip, ...]
 
 
-def log_sheets(days: Sequence[LoggedDay], *, has_bandage: bool) -> list[LogSheet]:
+def log_sheets(days: Sequence[LoggedDay], *, has_bandage: bool, room: int = LINES_A_SHEET["usual"]) -> list[LogSheet]:
     """Days shared out over as few sheets as can be, the same number of lines for each day."""
     has_third = has_bandage or any(day.water for day in days)
     doses = [_dose_lines(day.doses) for day in days]
     lines = 3 + has_third + max(len(each) for each in doses)
-    most = max(1, min(MOST_DAYS_A_SHEET, LINES_A_SHEET // lines))
+    most = max(1, min(MOST_DAYS_A_SHEET, room // lines))
     sheets = -(-len(days) // most)
     strips = [_strip(day, each, 3 + has_third, lines) for day, each in zip(days, doses, strict=True)]
     cuts = [round(n * len(days) / sheets) for n in range(sheets + 1)]

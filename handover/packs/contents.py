@@ -146,11 +146,12 @@ class Medicine:
 
 @dataclass(frozen=True, slots=True)
 class Feeding:
-    """What the animal is fed, as a vet signed it: the food, and how much how often, in words."""
+    """What the animal is fed, as a vet signed it: the food, and how much how often, in words. `plan_id`: of the signed plan."""
 
     food: str
     meals: str
     note: str
+    plan_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +170,7 @@ class Fluids:
     steps: tuple[FluidStep, ...]
     note: str
     is_injection: bool
+    plan_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +238,8 @@ class Contents:
     fluids: Fluids | None = None
     flags: tuple[str, ...] = ()  # signs and mishaps that ask for a call at once, by name
     worn: tuple[str, ...] = ()  # bandages with their layers and what is in it, in lines
+    language: str = "en-gb"  # of all words in it
+    lines_in_english: int = 0  # marked lines in a pack of another language
 
     @property
     def flag_pictures(self) -> list[tuple[str, str]]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from handover.packs.contents import Appointment, Contents, Difference
+from handover.labels.care import minutes_in_words
+from handover.packs.contents import Appointment, Contents, Difference, Feeding, Fluids, Medicine
+from hospital.words import dated
 
 KINDS = {
     "moved": gettext_lazy("Moved"),
@@ -22,7 +23,10 @@ DAY = "D j M Y"  # Tue 5 Jan 2027: month as a word, weekday before
 
 
 def differences(before: Contents, after: Contents, reasons: Mapping[str, str]) -> tuple[Difference, ...]:
-    """Everything that a carer who knows the earlier pack must unlearn; `reasons` are sentences by event."""
+    """Everything that a carer who knows the earlier pack must unlearn; `reasons` are sentences by event.
+
+    Where the earlier pack speaks another language, days, minutes and amounts are compared, and never its words.
+    """
     return (
         *_appointments(before, after, reasons),
         *_water(before, after),
@@ -75,9 +79,9 @@ def _water(before: Contents, after: Contents) -> Iterator[Difference]:
     foreseen = {day.on: day for day in before.water.days}
     for day in after.water.days:
         was = foreseen.get(day.on)
-        if was and was.words != day.words:
+        if was and was.minutes != day.minutes:
             on = _("Time in water from %(day)s") % {"day": _day(day.on)}
-            yield Difference(on, "changed", was.words, day.words, day.why)
+            yield Difference(on, "changed", minutes_in_words(was.minutes), day.words, day.why)
             return
 
 
@@ -88,23 +92,38 @@ def _in_a_line(ladder: tuple[int, ...]) -> str:
 def _medicines(before: Contents, after: Contents) -> Iterator[Difference]:
     old = {each.order_id: each for each in before.medicines}
     new = {each.order_id: each for each in after.medicines}
+    says = _figures if before.language != after.language else _line
     for key, each in new.items():
         if key not in old:
             yield Difference(each.drug, "added", "", each.line, "")
-        elif old[key].line != each.line:
-            yield Difference(each.drug, "changed", old[key].line, each.line, "")
+        elif says(old[key]) != says(each):
+            was = old[key].line if says is _line else ", ".join((old[key].volume, *old[key].times))
+            yield Difference(each.drug, "changed", was, each.line, "")
     for key, each in old.items():
         if key not in new:
             yield Difference(each.drug, "dropped", each.line, "", _("The course is over or was stopped."))
 
 
+def _line(medicine: Medicine) -> object:
+    return medicine.line
+
+
+def _figures(medicine: Medicine) -> object:
+    return medicine.drug, medicine.volume_ml, medicine.syringe_ml, medicine.times, medicine.count
+
+
 def _food_and_fluids(before: Contents, after: Contents) -> Iterator[Difference]:
-    for what, was, now in (
-        (_("Food"), _food(before), _food(after)),
-        (_("Fluids"), _fluids(before), _fluids(after)),
+    for what, was, now, same in (
+        (_("Food"), _food(before), _food(after), _is_same_plan(before.feeding, after.feeding)),
+        (_("Fluids"), _fluids(before), _fluids(after), before.language != after.language and _is_same_plan(before.fluids, after.fluids)),
     ):
-        if was != now:
+        if was != now and not same:
             yield Difference(what, "changed" if was and now else "added" if now else "dropped", was, now, "")
+
+
+def _is_same_plan(before: Feeding | Fluids | None, after: Feeding | Fluids | None) -> bool:
+    """Whether both speak of one signed plan, in whatever words. Packs of the first days did not keep which."""
+    return bool(before and after and before.plan_id and before.plan_id == after.plan_id)
 
 
 def _food(contents: Contents) -> str:
@@ -127,4 +146,4 @@ def _phones(before: Contents, after: Contents) -> Iterator[Difference]:
 
 
 def _day(on: date | None) -> str:
-    return date_format(on, DAY) if on else ""
+    return dated(on, DAY)

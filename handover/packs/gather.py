@@ -5,6 +5,7 @@ Only what a carer may know is read here: never the finder, where the animal was 
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
@@ -18,7 +19,7 @@ from django.utils.translation import gettext as _
 from handover.facts import case_of
 from handover.labels.care import water_minutes, water_reason
 from handover.labels.changes import cause_in_words
-from handover.labels.events import dated_label, name_of
+from handover.labels.events import dated_label, name_of, plain_label
 from handover.logs.flags import call_now
 from handover.logs.water import water_of
 from handover.packs.contents import (
@@ -57,7 +58,7 @@ from hospital.feeding.queries import feeding_now, fluids_at_home
 from hospital.feeding.wording import fluid_line, fluid_steps, meals_line
 from hospital.medications.models import MedicationOrder, Route
 from hospital.medications.queries import dose_due_at, is_running, orders_of
-from hospital.medications.wording import dose_in_words, line, note, parts, tongue
+from hospital.medications.wording import dose_in_words, line, note, parts
 from hospital.people.models import away_spans
 from hospital.procedures.queries import bandages_on, implants_in
 from hospital.procedures.vocabulary import name_of as term
@@ -66,6 +67,7 @@ from hospital.procedures.wording import bandage_line, implant_line
 from hospital.rules.doses import SYRINGES
 from hospital.rules.wording import Part, Unit, body_weight, drug_name, quantity
 from hospital.sites.models import Hospital, closed_dates
+from hospital.words import IN_ENGLISH, is_english, language, said, species_name, tongue
 
 DAYS_IN_DETAIL = 14
 HEAVY_G = 5000  # from here on two people lift: common practice, no source
@@ -107,8 +109,10 @@ def contents_of(patient: Patient, plan: Plan, *, today: date, before: Pack | Non
         feeding=_feeding(patient),
         fluids=_fluids(patient, today),
         worn=tuple(map(bandage_line, bandages_on(patient))) + tuple(map(implant_line, implants_in(patient))),
+        language=language(),
     )
-    return _compared(contents, before, patient) if before else contents
+    contents = _compared(contents, before, patient) if before else contents
+    return replace(contents, lines_in_english=json.dumps(contents.to_json()).count(IN_ENGLISH))
 
 
 def _compared(contents: Contents, before: Pack, patient: Patient) -> Contents:
@@ -130,14 +134,15 @@ def _reasons(patient: Patient, since_version: int) -> dict[str, str]:
 
 
 def _cause(kept: Mapping) -> str:
-    return cause_in_words(Cause.from_json(kept), {kept["event_id"]: kept["what"]}, DAY)
+    what = kept["what"] if is_english() else plain_label(kept["event_id"])
+    return cause_in_words(Cause.from_json(kept), {kept["event_id"]: what}, DAY)
 
 
 # --- who and where ------------------------------------------------------------------------------------------------
 
 
 def _site(hospital: Hospital) -> Site:
-    return Site(hospital.name, hospital.phone, hospital.night_phone, hospital.clinic_hours, hospital.address)
+    return Site(hospital.name, hospital.phone, hospital.night_phone, said(hospital.clinic_hours), hospital.address)
 
 
 def _animal(patient: Patient) -> Animal:
@@ -146,7 +151,7 @@ def _animal(patient: Patient) -> Animal:
     return Animal(
         case_number=patient.case_number,
         name=patient.name,
-        species=patient.species.common_name,
+        species=species_name(patient.species.scientific_name, patient.species.common_name),
         latin=patient.species.scientific_name,
         sex=patient.get_sex_display(),
         life_stage=patient.get_life_stage_display(),
@@ -159,8 +164,8 @@ def _animal(patient: Patient) -> Animal:
 
 def _treatments(patient: Patient) -> Iterator[Treatment]:
     for row in patient.procedures.order_by("done_on", "pk"):
-        kind = term(vocabulary().procedures, row.kind)
-        yield Treatment(f"{kind} · {row.site}" if row.site else kind, row.done_on)
+        kind = said(term(vocabulary().procedures, row.kind))
+        yield Treatment(f"{kind} · {said(row.site)}" if row.site else kind, row.done_on)
 
 
 def _away(placement: Placement | None, today: date) -> tuple[Away, ...]:
@@ -181,17 +186,17 @@ def _appointments(plan: Plan, dates: Iterable[PlannedDate], settled: set[str]) -
 
 def _appointment(row: PlannedDate, instruction: str) -> Appointment:
     name, at_clinic = name_of(row.event), row.place == "clinic"
-    said = name.what.partition(". ")[0].rstrip(".")
+    what = name.what.partition(". ")[0].rstrip(".")
     asks = not at_clinic and row.event in ASK_FIRST
     return Appointment(
         event_id=row.event_id,
         what=_("%(what)s (ask us first)") % {"what": name.label} if asks else name.label,
-        about=row.subject,
+        about=said(row.subject),
         on=row.on,
         at_clinic=at_clinic,
         minutes=name.minutes if at_clinic else 0,
         bring=name.bring if at_clinic else "",
-        note=(instruction if instruction and not at_clinic else f"{said}." if said else ""),
+        note=(said(instruction) if instruction and not at_clinic else f"{what}." if what else ""),
     )
 
 
@@ -212,7 +217,7 @@ def _tasks(patient: Patient, today: date) -> Iterator[Task]:
     for event, same in found.items():
         longest = max(same, key=lambda each: each.until or date.max)
         about = same[0].label if len(same) == 1 else ""
-        note = " ".join(dict.fromkeys(each.rule.instruction for each in same if each.rule.instruction))
+        note = " ".join(dict.fromkeys(said(each.rule.instruction) for each in same if each.rule.instruction))
         every_days = min(each.rule.usual_days or 1 for each in same)
         yield Task(dated_label(event, about, ""), note, max(1, every_days), longest.since, longest.until)
 
@@ -232,7 +237,7 @@ def _water(patient: Patient, today: date) -> Water | None:
     return Water(
         days=tuple(WaterDay(d.on, d.minutes, d.step, water_minutes(d), water_reason(d, DAY)) for d in days),
         ladder=water.protocol.ladder,
-        note=water.protocol.instruction,
+        note=said(water.protocol.instruction),
         is_stopped=days[0].why is Reason.STOPPED,
     )
 
@@ -286,7 +291,7 @@ def _doses(order: MedicationOrder, today: date, zone: str) -> Iterator[Dose]:
 
 def _feeding(patient: Patient) -> Feeding | None:
     plan = feeding_now(patient)
-    return Feeding(plan.food, meals_line(plan), plan.note) if plan else None
+    return Feeding(said(plan.food), meals_line(plan), said(plan.note), plan.pk) if plan else None
 
 
 def _fluids(patient: Patient, today: date) -> Fluids | None:
@@ -297,7 +302,7 @@ def _fluids(patient: Patient, today: date) -> Fluids | None:
     zone = patient.hospital.zone
     midnight = datetime.combine(today, time.min, ZoneInfo(zone))
     steps = tuple(FluidStep(when, what) for when, what in fluid_steps(plan, zone, f"{DAY}, H:i", since=midnight))
-    return Fluids(fluid_line(plan), steps, plan.note, plan.route == FluidRoute.UNDER_SKIN)
+    return Fluids(fluid_line(plan), steps, said(plan.note), plan.route == FluidRoute.UNDER_SKIN, plan.pk)
 
 
 def _flags(patient: Patient, *, has_water: bool) -> tuple[str, ...]:
@@ -311,7 +316,7 @@ def _flags(patient: Patient, *, has_water: bool) -> tuple[str, ...]:
 def _advice(patient: Patient) -> Iterator[Topic]:
     rows = advice_for(patient.species.group.lineage())
     for topic, of_topic in groupby(rows, key=lambda each: each.topic):
-        tips = tuple(Tip(each.text, each.icon) for each in of_topic)
+        tips = tuple(Tip(said(each.text), each.icon) for each in of_topic)
         yield Topic(str(topic), str(Advice.Topic(topic).label), tips)
 
 

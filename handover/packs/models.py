@@ -7,6 +7,7 @@ from django.db import models
 
 from handover.plans.models import Plan
 from hospital.admissions.models import Patient, Placement
+from hospital.people.models import PAPERS, PRINT_SIZES
 
 
 class Pack(models.Model):
@@ -19,7 +20,9 @@ class Pack(models.Model):
     version = models.PositiveIntegerField()
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    paper = models.CharField(max_length=6, default="A4")
+    paper = models.CharField(max_length=6, choices=PAPERS, default="A4")
+    print_size = models.CharField(max_length=5, choices=PRINT_SIZES, default="usual")
+    language = models.CharField(max_length=8, choices=settings.LANGUAGES, default=settings.LANGUAGE_CODE)
     contents = models.JSONField()  # the frozen value the pages were set from
     file = models.FileField(upload_to="packs")
     sha256 = models.CharField(max_length=64)

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from handover.packs.charts import LoggedDay, code_for, log_sheets, syringe_picture, water_picture
+from handover.packs.charts import LINES_A_SHEET, LoggedDay, code_for, life_size, log_sheets, syringe_picture, water_picture
 from handover.packs.contents import Appointment, Contents, Dose, Medicine, Task, WaterDay
 from handover.plans.news import change_in_words
+from hospital.words import dated
 
 DAYS_IN_DETAIL = 14
 MOST_WEEKS = 11  # rows of the calendar on one sheet
@@ -31,6 +31,7 @@ class Stamp:
     url: str
     typed: str = ""
     typed_at: str = ""
+    print_size: str = "usual"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +97,7 @@ class DosePage:
 
     medicine: Medicine
     picture: Any
+    life_size: Any
     days: tuple[tuple[date, tuple[Dose, ...]], ...]
     later: int
     given: int
@@ -127,7 +129,9 @@ def context_of(contents: Contents, stamp: Stamp) -> dict[str, Any]:
         "home": [topics[slug] for slug in ("housing", "feeding_basics") if slug in topics],
         "handling_cautions": [kind for kind in contents.cautions if kind in ("bat", "venom", "bite", "lifting")],
         "changes": [(each, change_in_words(each.what, each.kind, each.was, each.now)) for each in contents.changes],
-        "sheets": log_sheets([_logged(day) for day in days], has_bandage=contents.has_bandage),
+        "sheets": log_sheets(
+            [_logged(day) for day in days], has_bandage=contents.has_bandage, room=LINES_A_SHEET[stamp.print_size]
+        ),
     }
 
 
@@ -233,6 +237,7 @@ def dose_page(medicine: Medicine, made_on: date) -> DosePage:
     return DosePage(
         medicine=medicine,
         picture=syringe_picture(medicine),
+        life_size=life_size(medicine),
         days=tuple((on, tuple(doses)) for on, doses in days.items()),
         later=sum(dose.on > last for dose in medicine.doses),
         given=medicine.count - len(medicine.doses),
@@ -247,10 +252,10 @@ def _logged(day: Day) -> LoggedDay:
     if day.water:
         water = _("all day") if day.water.minutes is None else _most(day.water.minutes)
     return LoggedDay(
-        day=date_format(day.on, "l"),
-        number=date_format(day.on, "j"),
-        month=date_format(day.on, "F"),
-        title=date_format(day.on, _("j M")),
+        day=dated(day.on, "l"),
+        number=str(day.on.day),
+        month=dated(day.on, "F"),
+        title=dated(day.on, "j M"),
         water=water,
         doses=tuple(WIDE_SPACE.join((f"{each.drug} {each.volume}", *each.times)) for each in day.doses),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import gc
 import io
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from urllib.parse import unquote, urlsplit
 
 from django.conf import settings
 from django.template.loader import render_to_string
+from django.utils.translation import gettext, gettext_noop
 
 from hospital.press import PRESS
 
@@ -24,6 +26,9 @@ ICONS = settings.BASE_DIR / "templates" / "icons"
 FLAGS = settings.BASE_DIR / "templates" / "flags"
 STYLES = settings.BASE_DIR / "hospital" / "static" / "hospital"
 ICON_SCHEME = "icon"  # icon:drop in a style sheet is templates/icons/_drop.html
+WIDE = {"A4": "A4 landscape", "Letter": "letter landscape"}  # log sheets in large print
+LEAST_LARGE_PT = 18
+PAGE_OF = gettext_noop("Page %(page)s of %(pages)s")
 WHITE = "-white"
 TICK = "-tick"
 PHOTO_URL = "photo:patient"
@@ -37,7 +42,7 @@ class Printed:
     pages: int
 
 
-def print_pdf(html: str, *, paper: str, photo: bytes = b"") -> Printed:
+def print_pdf(html: str, *, paper: str, print_size: str = "usual", photo: bytes = b"") -> Printed:
     """Set the document on this paper. The same input gives the same bytes.
 
     PDF/UA-1 is what the file says of itself; it passes the checks of tests/acceptance/test_pack_pdf.py. Nothing is
@@ -46,23 +51,43 @@ def print_pdf(html: str, *, paper: str, photo: bytes = b"") -> Printed:
     weasyprint, target = _weasyprint(), io.BytesIO()
     fetcher = _fetcher({PHOTO_URL: photo} if photo else {})
     with PRESS, _without_collecting():
-        fonts, sheets = _type(paper)
+        fonts, sheets = _type(paper, print_size, gettext(PAGE_OF))
         document = weasyprint.HTML(string=_icons_behind(html), url_fetcher=fetcher).render(font_config=fonts, stylesheets=sheets)
         document.write_pdf(target, pdf_variant="pdf/ua-1")
     return Printed(target.getvalue(), len(document.pages))
 
 
 @cache
-def _type(paper: str) -> tuple[Any, list]:
-    """Fonts unpacked and styles read, once for each paper: a quarter of the time that a pack takes."""
+def _type(paper: str, print_size: str, page_of: str) -> tuple[Any, list]:
+    """Fonts unpacked and styles read, once for each paper, print and language: a quarter of the time that a pack takes."""
     weasyprint = _weasyprint()
     from weasyprint.text.fonts import FontConfiguration
 
     atexit.register(_type.cache_clear)  # while the library that fonts are given back to is still there
     fetcher, fonts = _fetcher({}), FontConfiguration()
-    sheets = [weasyprint.CSS(filename=STYLES / name, url_fetcher=fetcher, font_config=fonts) for name in ("fonts.css", "pack.css")]
-    own = f"@page {{ size: {PAPERS[paper]} }}\n{_icon_rules()}"
-    return fonts, [*sheets, weasyprint.CSS(string=own, url_fetcher=fetcher, font_config=fonts)]
+    own = f"@page {{ size: {PAPERS[paper]}; {_foot(page_of)} }}\n@page wide {{ size: {WIDE[paper]} }}\n{_icon_rules()}"
+    texts = [_sheet(name, print_size) for name in ("fonts.css", "pack.css")] + [own]
+    if print_size == "large":
+        texts.insert(2, _sheet("pack_large.css", "usual"))
+    base = (STYLES / "pack.css").as_uri()
+    return fonts, [weasyprint.CSS(string=text, base_url=base, url_fetcher=fetcher, font_config=fonts) for text in texts]
+
+
+def _sheet(name: str, print_size: str) -> str:
+    """A style sheet of ours; for large print nothing in it stays smaller than 18 points."""
+    text = (STYLES / name).read_text(encoding="utf-8")
+    return re.sub(r"font-size: ([\d.]+)pt", _enlarged, text) if print_size == "large" else text
+
+
+def _enlarged(size: re.Match) -> str:
+    points = float(size[1])
+    return f"font-size: {max(LEAST_LARGE_PT, points + 3 if points < LEAST_LARGE_PT + 3 else points):g}pt"
+
+
+def _foot(page_of: str) -> str:
+    """The number of each page, in the words of the pack."""
+    before, between, after = (part.replace('"', "") for part in page_of.replace("%(pages)s", "%(page)s").split("%(page)s"))
+    return f'@bottom-right {{ content: "{before}" counter(page) "{between}" counter(pages) "{after}" }}'
 
 
 @contextmanager

@@ -6,13 +6,14 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
+from django.utils import translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from handover.packs.actions import make_pack, stamp_of
+from handover.packs.actions import doubt_about_dates, make_pack, stamp_of
 from handover.packs.codes import code_on, open_codes
 from handover.packs.contents import Contents
 from handover.packs.differences import KINDS
@@ -36,14 +37,14 @@ MAKERS = for_patient(*STAFF)
 @READERS
 def pack(request: HttpRequest, patient: Patient) -> HttpResponse:
     """The latest pack, what changed with it, older ones; staff can make the next."""
-    return _show_pack(request, patient, PackForm())
+    return _show_pack(request, patient, _form(request, patient))
 
 
 @require_POST
 @MAKERS
 def make(request: HttpRequest, patient: Patient) -> HttpResponse:
     """Make a pack from the plan in force."""
-    form = PackForm(request.POST)
+    form = _form(request, patient, request.POST)
     seen = packs_for(patient, request.user).first()
     if done(form, make_pack, patient, by=request.user):
         is_new = seen is None or seen.pk != form.result.pk
@@ -54,7 +55,16 @@ def make(request: HttpRequest, patient: Patient) -> HttpResponse:
     return _show_pack(request, patient, form)
 
 
-def _show_pack(request: HttpRequest, patient: Patient, form: PackForm) -> HttpResponse:
+def _form(request: HttpRequest, patient: Patient, sent: QueryDict | None = None) -> PackForm | None:
+    """The form as the carer who has the animal likes to read; none for carers, who make no packs."""
+    if not _is_staff(request.user, patient):
+        return None
+    placement = patient.open_placement()
+    carer = placement.carer.person if placement and placement.carer else None
+    return PackForm(sent, doubt="" if nothing_to_print(patient) else doubt_about_dates(patient), carer=carer)
+
+
+def _show_pack(request: HttpRequest, patient: Patient, form: PackForm | None) -> HttpResponse:
     packs = list(packs_for(patient, request.user))
     latest, is_staff = (packs[0] if packs else None), _is_staff(request.user, patient)
     contents = Contents.from_json(latest.contents) if latest else None
@@ -66,12 +76,12 @@ def _show_pack(request: HttpRequest, patient: Patient, form: PackForm) -> HttpRe
         "contents": contents,
         "changes": [(each, KINDS[each.kind]) for each in contents.changes] if contents else [],
         "older": packs[1:],
-        "form": form if is_staff else None,
+        "form": form,
         "trouble": nothing_to_print(patient) if is_staff else "",
         "is_old": bool(latest and _is_old(latest)),
         "open_codes": [(each.pack.version, grouped(code_on(each.pack))) for each in open_codes(patient)] if is_staff else [],
     }
-    return show(request, "packs/pack.html", context, part="packs/_pack_form.html", status=status_of(form))
+    return show(request, "packs/pack.html", context, part="packs/_pack_form.html", status=status_of(form) if form else 200)
 
 
 def _is_staff(person: Person, patient: Patient) -> bool:
@@ -104,14 +114,15 @@ def page(request: HttpRequest, patient: Patient, version: int) -> HttpResponse:
     """The same contents as a page: for screens, screen readers and the browser's own printing."""
     found = get_object_or_404(packs_for(patient, request.user), version=version)
     contents = Contents.from_json(found.contents)
-    context = context_of(contents, stamp_of(found)) | {
-        "photo_url": _photo_url(patient, contents),
-        "back_url": reverse("packs:pack", args=[patient.case_number]),
-        "file_url": reverse("packs:file", args=[patient.case_number, version]),
-        "is_old": _is_old(found),
-        "is_screen": True,
-    }
-    return show(request, "packs/page.html", context)
+    with translation.override(found.language):
+        context = context_of(contents, stamp_of(found)) | {
+            "photo_url": _photo_url(patient, contents),
+            "back_url": reverse("packs:pack", args=[patient.case_number]),
+            "file_url": reverse("packs:file", args=[patient.case_number, version]),
+            "is_old": _is_old(found),
+            "is_screen": True,
+        }
+        return show(request, "packs/page.html", context)
 
 
 def _photo_url(patient: Patient, contents: Contents) -> str:

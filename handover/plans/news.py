@@ -9,7 +9,6 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -23,6 +22,7 @@ from hospital.admissions.days import locked
 from hospital.admissions.models import Patient, Placement
 from hospital.clock import now
 from hospital.people.models import Person
+from hospital.words import dated
 
 DAY = "D j M Y"  # Tue 5 Jan 2027: month as a word, weekday before
 SENTENCES = {
@@ -113,7 +113,7 @@ def _lines(since: Plan | None, plan: Plan, names: Mapping[str, str]) -> tuple[To
 
 
 def _told(change: Change, names: Mapping[str, str]) -> Told:
-    was, now_on = (date_format(day, DAY) if day else "" for day in (change.was, change.now))
+    was, now_on = (dated(day, DAY) for day in (change.was, change.now))
     what = names.get(change.event_id) or plain_label(change.event_id)
     why = " ".join(cause_in_words(cause, names, DAY) for cause in change.causes[:1])
     return Told(change_in_words(what, str(change.kind), was, now_on), why)

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from hospital.edits import Versioned
 from hospital.people.models import STAFF, Carer, Person, hospitals_where
 from hospital.sites.models import Hospital
+from hospital.words import species_name
 
 
 class TaxonGroup(models.Model):
@@ -198,7 +199,8 @@ class Patient(Versioned):
     @property
     def called(self) -> str:
         """Name and species: "Bracken, Red fox"."""
-        return f"{self.name}, {self.species.common_name}" if self.name else self.species.common_name
+        species = species_name(self.species.scientific_name, self.species.common_name)
+        return f"{self.name}, {species}" if self.name else species
 
     @property
     def is_in_care(self) -> bool:

@@ -6,20 +6,15 @@ from datetime import datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from hospital.feeding.models import FeedingPlan, FluidPlan
 from hospital.rules.fluids import Phase
-from hospital.rules.wording import Tongue, Unit, number, quantity, readable
+from hospital.rules.wording import Unit, number, quantity, readable
+from hospital.words import dated, said, tongue
 
 CLINICAL_MOMENT = "D d-M-Y H:i"
-
-
-def tongue() -> Tongue:
-    """The reader's language."""
-    return Tongue(say=_)
 
 
 def grams(amount: Decimal) -> str:
@@ -57,7 +52,7 @@ def meals(grams_per_meal: Decimal, meals_per_day: int, every_days: int) -> str:
 
 def feeding_line(plan: FeedingPlan) -> str:
     """The whole plan in a line: "mealworms: 12 g at each meal, 3 meals a day"."""
-    return f"{plan.food}: {meals_line(plan)}"
+    return f"{said(plan.food)}: {meals_line(plan)}"
 
 
 def need_line(plan: FeedingPlan) -> str:
@@ -101,12 +96,12 @@ def fluid_steps(
 
 
 def _at(moment: datetime, zone: str, form: str) -> str:
-    return date_format(moment.astimezone(ZoneInfo(zone)), form)
+    return dated(moment.astimezone(ZoneInfo(zone)), form)
 
 
 def fluid_line(plan: FluidPlan) -> str:
     """What and how: "Ringer's solution, under the skin"."""
-    return f"{plan.fluid}, {plan.get_route_display()}"
+    return f"{said(plan.fluid)}, {plan.get_route_display()}"
 
 
 def sums_line(plan: FluidPlan) -> str:

@@ -6,12 +6,8 @@ from django.utils.translation import gettext
 
 from hospital.medications.models import DoseGiven, MedicationOrder
 from hospital.rules.dosetimes import LateDose
-from hospital.rules.wording import Medication, Part, Route, Tongue, Unit, drug_amount, medication_line, medication_parts, quantity, readable
-
-
-def tongue() -> Tongue:
-    """The reader's language."""
-    return Tongue(say=gettext)
+from hospital.rules.wording import Medication, Part, Route, Unit, drug_amount, medication_line, medication_parts, quantity, readable
+from hospital.words import said, tongue
 
 
 def as_medication(order: MedicationOrder) -> Medication:
@@ -35,7 +31,7 @@ def as_medication(order: MedicationOrder) -> Medication:
 def note(order: MedicationOrder) -> str:
     """What the vet wrote for whoever gives it, and what a late dose does when it is not the usual."""
     moves = gettext("Given late, it moves the later doses by as much.") if order.late_dose == LateDose.SHIFT else ""
-    return f"{order.instruction} {moves}".strip()
+    return f"{said(order.instruction)} {moves}".strip()
 
 
 def dose_in_words(order: MedicationOrder) -> str:

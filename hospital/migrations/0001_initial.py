@@ -29,6 +29,9 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=120, verbose_name='name')),
                 ('phone', models.CharField(blank=True, max_length=30, verbose_name='phone')),
                 ('is_active', models.BooleanField(default=True)),
+                ('language', models.CharField(blank=True, choices=[('en-gb', 'English'), ('es', 'Español'), ('fr', 'Français'), ('de', 'Deutsch')], max_length=8)),
+                ('paper', models.CharField(choices=[('A4', 'A4'), ('Letter', 'Letter')], default='A4', max_length=6)),
+                ('print_size', models.CharField(choices=[('usual', 'Usual print'), ('large', 'Large print, 18 points and more')], default='usual', max_length=5)),
             ],
             options={
                 'abstract': False,

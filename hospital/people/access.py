@@ -6,11 +6,12 @@ from collections.abc import Callable
 from functools import wraps
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
-from django.utils import timezone
+from django.utils import timezone, translation
 
-from hospital.people.models import Role
+from hospital.people.models import STAFF, Role
 from hospital.people.sessions import note_seen
 from hospital.sites.models import Hospital
 
@@ -27,10 +28,20 @@ def attend(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[Htt
             note_seen(request)
         if request.hospital is None:
             return get_response(request)
-        with timezone.override(ZoneInfo(request.hospital.zone)):
-            return get_response(request)
+        request.LANGUAGE_CODE = language_of(request)
+        with timezone.override(ZoneInfo(request.hospital.zone)), translation.override(request.LANGUAGE_CODE):
+            response = get_response(request)
+        response.headers.setdefault("Content-Language", request.LANGUAGE_CODE)
+        return response
 
     return middleware
+
+
+def language_of(request: HttpRequest) -> str:
+    """Carers read in the language they chose, else as their browser asks; pages of staff are in English and never half in another."""
+    if request.roles & STAFF:
+        return settings.LANGUAGE_CODE
+    return request.user.language or translation.get_language() or settings.LANGUAGE_CODE
 
 
 def _place_and_roles(request: HttpRequest) -> tuple[Hospital | None, frozenset[Role], bool]:

@@ -133,3 +133,15 @@ def accept(invitation: Invitation, *, name: str = "", phone: str = "", password:
     invitation.accepted_at, invitation.accepted_by = now(), person
     invitation.save()
     return person
+
+
+# --- how one reads -------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def choose_reading(person: Person, *, language: str, paper: str, print_size: str) -> Person:
+    """Keep how a person likes to read; their next pack is offered that way."""
+    person.language, person.paper, person.print_size = language, paper, print_size
+    person.full_clean()
+    person.save(update_fields=["language", "paper", "print_size"])
+    return person

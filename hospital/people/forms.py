@@ -1,15 +1,31 @@
 """Forms about people."""
 
 from django import forms
+from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from hospital.people import attempts
-from hospital.people.models import Role
+from hospital.people.models import PAPERS, PRINT_SIZES, Role
 
 WRITE_ADDRESS = {"required": _("Write your e-mail address."), "invalid": _("Write an e-mail address such as name@example.org.")}
+
+
+class ReadingForm(forms.Form):
+    """How somebody likes to read: the language of their pages, and the paper and print of their packs."""
+
+    language = forms.ChoiceField(
+        label=_("Language"),
+        choices=settings.LANGUAGES,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose one of the languages."), "invalid_choice": _("Choose one of the languages.")},
+    )
+    paper = forms.ChoiceField(label=_("Paper"), choices=list(PAPERS.items()), error_messages={"invalid_choice": _("Choose A4 or Letter.")})
+    print_size = forms.ChoiceField(
+        label=_("Print"), choices=list(PRINT_SIZES.items()), error_messages={"invalid_choice": _("Choose usual or large print.")}
+    )
 
 
 class SignInForm(AuthenticationForm):

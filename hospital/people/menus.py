@@ -49,8 +49,12 @@ def surroundings(request: HttpRequest) -> dict:
 
 
 def _person_links(request: HttpRequest) -> list[dict]:
-    """My account and letters; for people of several hospitals also where to choose the one they work at now."""
-    links = [{"label": _("My account"), "url": reverse("people:account")}, {"label": _("My letters"), "url": reverse("mail:choose")}]
+    """My account, and how I read; for people of several hospitals also where to choose the one they work at now."""
+    links = [
+        {"label": _("My account"), "url": reverse("people:account")},
+        {"label": _("Language and print"), "url": reverse("people:reading")},
+        {"label": _("My letters"), "url": reverse("mail:choose")},
+    ]
     if getattr(request, "works_at_several", False):
         links.append({"label": _("Work at another hospital"), "url": reverse("people:work-at")})
     return links

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import date
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models import F, Q
@@ -38,13 +39,20 @@ class PersonManager(BaseUserManager):
         return self.get(email__iexact=username)
 
 
+PAPERS = {"A4": _("A4"), "Letter": _("Letter")}
+PRINT_SIZES = {"usual": _("Usual print"), "large": _("Large print, 18 points and more")}
+
+
 class Person(AbstractBaseUser):
-    """Somebody who signs in, known by e-mail address."""
+    """Somebody who signs in, known by e-mail address. `language`, `paper` and `print_size` are how they like to read."""
 
     email = models.EmailField(_("e-mail address"), unique=True)
     name = models.CharField(_("name"), max_length=120)
     phone = models.CharField(_("phone"), max_length=30, blank=True)
     is_active = models.BooleanField(default=True)
+    language = models.CharField(max_length=8, choices=settings.LANGUAGES, blank=True)  # blank: as the browser asks
+    paper = models.CharField(max_length=6, choices=PAPERS, default="A4")
+    print_size = models.CharField(max_length=5, choices=PRINT_SIZES, default="usual")
     hospitals = models.ManyToManyField(Hospital, through="Membership", related_name="people")
 
     USERNAME_FIELD = "email"

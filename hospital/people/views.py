@@ -16,11 +16,13 @@ from django.views.decorators.http import require_POST
 from hospital.pages import done, show, status_of
 from hospital.people import codes, passkeys, sessions
 from hospital.people.access import CHOSEN, for_anyone
+from hospital.people.actions import choose_reading
 from hospital.people.attempts import network_of
-from hospital.people.forms import AskForCodeForm, CodeForm, PasskeyForm, SignInForm
+from hospital.people.forms import AskForCodeForm, CodeForm, PasskeyForm, ReadingForm, SignInForm
 from hospital.people.models import STAFF, Role, SignedIn
 from hospital.sites.models import Hospital
 
+A_YEAR_S = 365 * 24 * 3600
 CODE = "code"  # the session's key for the code that this browser asked for
 
 # --- signing in ---------------------------------------------------------------------------------------------------
@@ -146,3 +148,35 @@ def work_at(request: HttpRequest) -> HttpResponse:
     return render(
         request, "people/work_at.html", {"hospitals": hospitals}, status=422 if request.method == "POST" else 200
     )
+
+
+# --- how one reads ------------------------------------------------------------------------------------------------
+
+
+@require_POST
+def choose_language(request: HttpRequest) -> HttpResponse:
+    """Another language for these pages: kept with the person, else by the browser. Who asks for an unknown one keeps theirs."""
+    response, language = _go_on(request), request.POST.get("language", "")
+    if language in dict(settings.LANGUAGES):
+        _remember(response, language)
+        if request.user.is_authenticated:
+            choose_reading(request.user, language=language, paper=request.user.paper, print_size=request.user.print_size)
+    return response
+
+
+@for_anyone
+def reading(request: HttpRequest) -> HttpResponse:
+    """How I read: language, paper and print."""
+    person = request.user
+    now = {"language": person.language or request.LANGUAGE_CODE, "paper": person.paper, "print_size": person.print_size}
+    form = ReadingForm(request.POST if request.method == "POST" else None, initial=now)
+    if done(form, choose_reading, person):
+        return _remember(redirect("home"), person.language)
+    base = "base.html" if request.roles & STAFF else "base_carer.html"
+    return show(request, "people/reading.html", {"form": form, "base": base}, status=status_of(form))
+
+
+def _remember(response: HttpResponse, language: str) -> HttpResponse:
+    """Keep the language in the browser too: for pages before signing in."""
+    response.set_cookie(settings.LANGUAGE_COOKIE_NAME, language, max_age=A_YEAR_S, samesite="Lax", secure=settings.IS_HTTPS)
+    return response

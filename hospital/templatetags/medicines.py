@@ -9,12 +9,9 @@ from django import template
 from django.utils.translation import gettext
 
 from hospital.rules import wording
+from hospital.words import tongue as _tongue
 
 register = template.Library()
-
-
-def _tongue() -> wording.Tongue:
-    return wording.Tongue(say=gettext)
 
 
 @register.filter

@@ -16,6 +16,7 @@ from io import BytesIO, StringIO
 from itertools import pairwise
 from urllib.parse import urlsplit
 
+import pdfua
 import pytest
 import time_machine
 import zxingcpp
@@ -30,7 +31,7 @@ from handover.packs.actions import make_pack, stamp_of
 from handover.packs.charts import BARREL_LENGTH, BARREL_X, syringe_picture
 from handover.packs.contents import Contents, Tip, Topic
 from handover.packs.models import Pack
-from handover.packs.pages import context_of
+from handover.packs.pages import Stamp, context_of
 from handover.packs.pdf import print_pdf
 from handover.plans.actions import publish
 from handover.protocols.actions import adopt_group
@@ -369,3 +370,26 @@ def _advice(group):
     for row in advice_for(group.lineage()):
         topics.setdefault(row.topic, (str(row.get_topic_display()), []))[1].append(Tip(row.text, row.icon))
     return tuple(Topic(slug, label, tuple(tips)) for slug, (label, tips) in topics.items())
+
+
+def test_the_tags_pass_the_rules_of_an_independent_checker(a4, tmp_path):
+    """pdfua checks some of the rules of the Matterhorn Protocol; passing them is no proof of conformance."""
+    (tmp_path / "pack.pdf").write_bytes(a4.file)
+
+    report = pdfua.validate(str(tmp_path / "pack.pdf"))
+
+    assert [str(finding) for finding in report.findings if finding.severity == pdfua.Severity.ERROR] == []
+
+
+def test_large_print_has_eighteen_points_where_the_usual_has_twelve(a4):
+    """18 point is what RNIB's clear print guidance calls large print at the least (from memory: 16 to 18)."""
+    stamp = Stamp(1, now(), "Vera Vet", "https://example.org/a/1/", print_size="large")
+    html = render_to_string("packs/document.html", context_of(a4.contents, stamp))
+    large = print_pdf(html, paper="A4", print_size="large")
+    heights = {}
+    for name, file in (("usual", a4.file), ("large", large.file)):
+        on = next(n for n, text in enumerate(pages_of(file), 1) if "Until we answer" in text)
+        heights[name] = min(w[7] - w[5] for w in words_of(file) if w[0] == on)
+
+    assert heights["large"] >= 1.49 * heights["usual"]
+    assert {w[3] for w in words_of(large.file) if w[4] < 10 or w[6] > w[1] - 10} == set()

@@ -102,7 +102,7 @@ def test_the_test_lock_holds_the_very_versions_of_the_product_lock():
 
 @pytest.mark.parametrize(("address", "name", "view"), [pytest.param(*v, id=v[1]) for v in views()])
 def test_every_view_says_whose_it_is(address, name, view):
-    sign_in = {f"people:{name}" for name in ("sign-in", "sign-out", "ask-for-code", "enter-code", "by-passkey", "join")}
+    sign_in = {f"people:{name}" for name in ("sign-in", "sign-out", "ask-for-code", "enter-code", "by-passkey", "join", "choose-language")}
     open_to_all = sign_in | {"codes:type", "codes:log", "codes:answer", "feeds:feed", "setup:first"}  # the secret is in the address
 
     allowed = getattr(view, "allowed_roles", None)
