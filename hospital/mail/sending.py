@@ -21,7 +21,7 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.db import transaction
 from django.db.models import Q
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -125,7 +125,8 @@ def _in_words(letter: Letter, writers: Mapping[str, Writer]) -> tuple[Words | No
 
 @contextmanager
 def _where(letter: Letter) -> Iterator[None]:
-    with timezone.override(ZoneInfo(letter.hospital.zone)):
+    """The hospital's clock, and the language that the reader chose."""
+    with timezone.override(ZoneInfo(letter.hospital.zone)), translation.override(letter.to.language or settings.LANGUAGE_CODE):
         yield
 
 

@@ -79,6 +79,20 @@ def test_a_new_plan_is_one_letter_with_a_sentence_for_each_change(turtle, vet):
     assert "canary" not in letter.body
 
 
+def test_a_letter_is_in_the_language_that_the_carer_chose(turtle, vet, carer):
+    carer.person.language = "de"
+    carer.person.save()
+
+    with at(MORNING + timedelta(hours=1)):
+        move_sutures(turtle, vet, date(2027, 4, 7))
+        (letter,) = send()
+
+    assert letter.subject.endswith(": Termine haben sich geändert")
+    assert "Guten Tag" in letter.body
+    assert "Dieser Brief kommt von einem Computer" in letter.body
+    assert "Hello" not in letter.body
+
+
 def test_a_plan_that_changed_again_before_the_letter_went_is_told_once_as_it_is_now(turtle, vet):
     with at(MORNING + timedelta(hours=1)):
         move_sutures(turtle, vet, date(2027, 4, 7))
