@@ -14,7 +14,7 @@ from hospital.admissions.models import Cause
 
 BY = [("species", _("Species")), ("group", _("Group of animals")), ("cause", _("Cause")), ("year", _("Year of admission"))]
 FOR = [("us", _("Only the hospital’s staff")), ("others", _("Others too"))]
-CELLS = [("0.1", _("About 10 km")), ("0.02", _("About 2 km")), ("0.01", _("About 1 km"))]
+CELLS = [("0.02", _("About 2 km")), ("0.01", _("About 1 km")), ("0.1", _("About 10 km"))]  # the first unless asked
 
 
 class FilterForm(forms.Form):

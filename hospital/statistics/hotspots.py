@@ -14,21 +14,36 @@ from hospital.statistics.tables import FEW
 
 REACH_M = 500  # how near is near, for a stretch of road or a weir (common practice, no source)
 LEVELS = 4
+NAMED = 5  # causes that are named; the rest are a number
 
 
 @dataclass(frozen=True, slots=True)
-class Square:
-    """A square of the grid in degrees, how many were found in it, and why they needed help, most frequent first."""
+class Why:
+    """Why animals needed help, the most frequent first."""
 
-    south: float
-    west: float
-    side: float
     causes: tuple[tuple[str, int], ...]
-    level: int  # 1 to LEVELS, by the share of the fullest square
 
     @property
     def count(self) -> int:
         return sum(n for _, n in self.causes)
+
+    @property
+    def first(self) -> tuple[tuple[str, int], ...]:
+        return self.causes[:NAMED]
+
+    @property
+    def others(self) -> int:
+        return sum(n for _, n in self.causes[NAMED:])
+
+
+@dataclass(frozen=True, slots=True)
+class Square(Why):
+    """A square of the grid in degrees, how many were found in it, and why."""
+
+    south: float
+    west: float
+    side: float
+    level: int  # 1 to LEVELS, by the share of the fullest square
 
     @property
     def corners(self) -> list[tuple[float, float]]:
@@ -36,17 +51,12 @@ class Square:
 
 
 @dataclass(frozen=True, slots=True)
-class Cluster:
+class Cluster(Why):
     """At least FEW places each near another: its middle, how far the farthest lies from it, and the causes."""
 
     latitude: float
     longitude: float
     reach_m: int
-    causes: tuple[tuple[str, int], ...]
-
-    @property
-    def count(self) -> int:
-        return sum(n for _, n in self.causes)
 
 
 def showable(found: Iterable[Found], side: float | None) -> tuple[list[Found], int]:
@@ -67,7 +77,7 @@ def squares(found: Sequence[Found], side: float, least: int = 1) -> list[Square]
     kept = {where: members for where, members in grid.items() if len(members) >= least}
     most = max(map(len, kept.values()), default=1)
     made = [
-        Square(round(i * side, 6), round(j * side, 6), side, _causes(found, members), max(1, round(LEVELS * len(members) / most)))
+        Square(_causes(found, members), round(i * side, 6), round(j * side, 6), side, max(1, round(LEVELS * len(members) / most)))
         for (i, j), members in kept.items()
     ]
     return sorted(made, key=lambda square: (-square.count, square.south, square.west))
@@ -83,7 +93,7 @@ def close_together(found: Sequence[Found]) -> list[Cluster]:
         lon = sum(places[n][1] for n in members) / len(members)
         x, y = sum(points[n][0] for n in members) / len(members), sum(points[n][1] for n in members) / len(members)
         reach = max(hypot(points[n][0] - x, points[n][1] - y) for n in members)
-        made.append(Cluster(round(lat, 5), round(lon, 5), max(round(reach), REACH_M // 5), _causes(found, members)))
+        made.append(Cluster(_causes(found, members), round(lat, 5), round(lon, 5), max(round(reach), REACH_M // 5)))
     return sorted(made, key=lambda cluster: -cluster.count)
 
 

@@ -61,7 +61,7 @@ FATES = {
 def places(request: HttpRequest) -> HttpResponse:
     """Squares and clusters of the places where animals were found, on a map that needs no network."""
     form, asked = _asked(request, PlacesForm)
-    side = float(asked.get("cell") or CELLS[1][0])
+    side = float(asked.get("cell") or CELLS[0][0])
     patients = queries.patients_asked_for(request.user, request.hospital, asked)
     found = list(queries.found_places(patients))
     is_for_others = asked.get("who") == "others"
@@ -103,4 +103,4 @@ def _areas(grid: Sequence[Square], groups: Sequence[Cluster]) -> dict[str, list[
 
 def _words(square: Square) -> str:
     count = ngettext("%(n)s animal", "%(n)s animals", square.count) % {"n": square.count}
-    return f"{count}: " + ", ".join(f"{cause} {n}" for cause, n in square.causes[:4])
+    return f"{count}: " + ", ".join(f"{cause} {n}" for cause, n in square.first)
