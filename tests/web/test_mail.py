@@ -4,14 +4,17 @@ The mail itself is read back by the standard library's parser. Message-ID and it
 sides); Auto-Submitted: RFC 3834, 5.
 """
 
+import os
 import re
 import smtplib
+import threading
 from datetime import time, timedelta
 from email import message_from_bytes, policy
 
 import pytest
 from django.core import mail
 from django.core.mail.backends.locmem import EmailBackend
+from django.core.management import call_command
 
 from hospital.clock import now, pretending
 from hospital.mail.actions import write
@@ -320,3 +323,13 @@ def test_a_choice_of_two_phones_at_once_is_not_overwritten_unseen(client, carer)
     client.post("/my-letters/", said)
 
     assert client.post("/my-letters/", said | {"how": "daily"}).status_code == 409
+
+
+def test_a_sender_whose_parent_is_gone_ends():
+    gone = os.getppid() + 1
+    sender = threading.Thread(target=call_command, args=("sendmail",), kwargs={"loop": True, "with_parent": gone}, daemon=True)
+
+    sender.start()
+    sender.join(timeout=20)
+
+    assert not sender.is_alive()

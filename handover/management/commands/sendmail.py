@@ -30,9 +30,9 @@ class Command(BaseCommand):
         how.add_argument("--once", action="store_true", help="send what is due and end (what it does without being told)")
         how.add_argument("--loop", action="store_true", help="go on until it is stopped: Ctrl+C or a polite kill")
         parser.add_argument("--every", type=int, default=15, help="seconds between two rounds of --loop (15)")
-        parser.add_argument("--with-parent", action="store_true", help="with --loop: end when the program that started it ends")
+        parser.add_argument("--with-parent", type=int, metavar="PID", help="with --loop: end when the program that started it ends")
 
-    def handle(self, *, loop: bool, every: int, with_parent: bool, **options: Any) -> None:
+    def handle(self, *, loop: bool, every: int, with_parent: int | None, **options: Any) -> None:
         if not 1 <= every <= 3600:
             raise CommandError(f"--every must be a whole number of seconds from 1 to 3600, not {every}.")
         self.stop = threading.Event()
@@ -40,7 +40,7 @@ class Command(BaseCommand):
             for name in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(name, lambda *_: self.stop.set())
         if loop:
-            self.go_on(every, os.getppid() if with_parent else None)
+            self.go_on(every, with_parent)
         elif self.round().get(Letter.State.FAILED):
             sys.exit(NEEDS_A_PERSON)
 

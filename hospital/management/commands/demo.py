@@ -126,5 +126,5 @@ def serve(port: int) -> None:
     bind = ["--bind", f"127.0.0.1:{port}", "--workers", "2", "--threads", "4", "--log-level", "warning"]
     os.chdir(settings.BASE_DIR)
     # Letters go while the demonstration is served: printed here, and read on the coordinator's page "Post".
-    subprocess.Popen([sys.executable, "manage.py", "sendmail", "--loop", "--with-parent"], env=environment)
+    subprocess.Popen([sys.executable, "manage.py", "sendmail", "--loop", "--with-parent", str(os.getpid())], env=environment)
     os.execve(sys.executable, [sys.executable, "-m", "gunicorn", "hospital.wsgi", *bind], environment)
