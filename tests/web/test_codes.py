@@ -28,7 +28,7 @@ from tests.web.test_people import words_of
 @pytest.fixture
 def pack(planned, vet) -> Pack:  # noqa: F811
     """A pack for the carer, without waiting for its pages to be set."""
-    return kept(_draft(planned, by=vet, paper="A4"))
+    return kept(_draft(planned, by=vet, paper="A4", print_size="usual"))
 
 
 def kept(pack: Pack) -> Pack:
@@ -194,17 +194,17 @@ def test_a_report_that_was_being_written_when_the_code_was_stopped_is_shown_and_
 
 
 def test_after_a_stop_the_next_pack_has_another_code_though_it_says_the_same(planned, pack, vet):  # noqa: F811
-    assert _draft(planned, by=vet, paper="A4").pk == pack.pk
+    assert _draft(planned, by=vet, paper="A4", print_size="usual").pk == pack.pk
 
     stop_codes(planned, by=vet)
-    second = kept(_draft(planned, by=vet, paper="A4"))
+    second = kept(_draft(planned, by=vet, paper="A4", print_size="usual"))
 
     assert code_on(second) != code_on(pack)
     assert [Client().get(address(each)).status_code for each in (pack, second)] == [410, 200]
 
 
 def test_an_older_paper_still_reports_and_says_that_it_is_old(client, planned, pack, vet):  # noqa: F811
-    second = _draft(planned, by=vet, paper="Letter")
+    second = _draft(planned, by=vet, paper="Letter", print_size="usual")
     kept(second)
 
     page = client.get(address(pack))
@@ -227,7 +227,7 @@ def test_the_code_can_be_printed_again_and_is_kept_as_a_hash_only(pack):
 
 def test_a_pack_for_the_ward_has_no_code(planned, vet):  # noqa: F811
     make.placement(planned, None, by=vet, days_ago=0, ward="Ward 1")
-    pack = kept(_draft(planned, by=vet, paper="A4"))
+    pack = kept(_draft(planned, by=vet, paper="A4", print_size="usual"))
 
     assert code_on(pack) == ""
     assert stamp_of(pack).typed == ""
