@@ -134,7 +134,7 @@ class _Incidence:
 
 def _log_log(value: float, se: float) -> Estimate:
     """The interval on the scale of log(-log), so that it never leaves 0 to 1; none at the ends of the scale."""
-    if not 0 < value < 1 or not se:
+    if not TINY < value < 1 - TINY or not se:
         return Estimate(value, None, None)
     reach = Z * se / (value * -log(value))
     return Estimate(value, exp(log(value) * exp(reach)), exp(log(value) * exp(-reach)))

@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import PHONE, case_of, email_of, sign_in
+from tests.browser.conftest import PHONE, case_of, email_of, needs_a_day_before_it_is_over, sign_in
 
 pytestmark = pytest.mark.xdist_group("browser")
 LEAST_PX = 44
@@ -22,6 +22,7 @@ def test_a_dose_is_signed_and_undone_with_the_thumb(hands):
     hands.goto("/treatment-sheet/?shift=whole")
     tap = hands.locator(".tap").filter(has=hands.get_by_role("button", name=re.compile("^Given"))).first
     button = tap.get_by_role("button", name=re.compile("^Given"))
+    needs_a_day_before_it_is_over(button.count() > 0)
     box, before = button.bounding_box(), hands.locator(".tap").count()
 
     button.click()
